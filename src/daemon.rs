@@ -1,0 +1,1 @@
+//! One actor per station: feeds the procedure, carries its orders out.

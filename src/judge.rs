@@ -1,0 +1,5 @@
+//! From readings to a verdict: contact, settled current, uncertainty, finding.
+
+mod verdict;
+
+pub use verdict::{Finding, Left, Verdict};

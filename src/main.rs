@@ -1,0 +1,7 @@
+//! The `reststrom` command.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::SUCCESS
+}

@@ -1,0 +1,1 @@
+//! The part under test: family, value, rating and the leakage its sheet allows.

@@ -1,0 +1,1 @@
+//! Runs, readings and events in SQLite.

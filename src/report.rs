@@ -1,0 +1,1 @@
+//! Pictures and sheets of what is on record.

@@ -1,0 +1,1 @@
+//! A simulated bench on real pseudo-terminals and TCP.

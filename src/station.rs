@@ -1,0 +1,1 @@
+//! Instruments: driver files, dialects, links.
