@@ -1,5 +1,17 @@
 //! From readings to a verdict: contact, settled current, uncertainty, finding.
+//!
+//! Knows numbers only: not the plan they were taken by, not the instruments they came from.
 
+mod charge;
+mod ruling;
+mod trend;
+mod uncertainty;
 mod verdict;
+mod window;
 
+pub use charge::ChargeCount;
+pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
+pub use trend::Trend;
+pub use uncertainty::{Budget, COVERAGE};
 pub use verdict::{Finding, Left, Verdict};
+pub use window::{FEWEST, Settled, Window};

@@ -1,5 +1,224 @@
 //! Part and station to what will be done: voltages, limits, times, energies, cautions.
+//!
+//! A [`Plan`] holds every number that a run goes by, so that it can be shown whole before anything
+//! is energised. It is drawn from a part, the limit on its leakage and the [`Bench`] facts of a
+//! station; the defaults are those of the handbook, named at each constant.
 
+mod bench;
 mod phase;
 
+pub use bench::{
+    Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
+    SupplyFacts, Zero,
+};
 pub use phase::Phase;
+
+use arrayvec::ArrayVec;
+
+use crate::quantity::{Capacitance, Charge, Current, Power, Resistance, Time, Voltage};
+
+/// Every number that a run goes by.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// Voltage at which the leakage is measured.
+    pub test_voltage: Voltage,
+    /// What the part is, as the run needs it.
+    pub part: PartFacts,
+    /// What it is judged against.
+    pub target: Target,
+    /// Settings of the supply.
+    pub supply: SupplyPlan,
+    /// Ranges of the meter.
+    pub meter: MeterPlan,
+    /// Resistor in series with the part.
+    pub series: Resistance,
+    /// The look at a few per cent of the test voltage.
+    pub probe: ProbePlan,
+    /// The way up.
+    pub ramp: RampPlan,
+    /// What ends the run at once.
+    pub cut_out: CutOutPlan,
+    /// How the part is emptied.
+    pub discharge: DischargePlan,
+    /// Leakage of the open fixture.
+    pub zero: Zero,
+}
+
+/// The part, as a run needs it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PartFacts {
+    /// Printed capacitance.
+    pub capacitance: Capacitance,
+    /// Printed voltage: never exceeded.
+    pub rated: Voltage,
+    /// Smallest accepted ratio of measured to printed capacitance (handbook §3.9).
+    pub least_ratio: f64,
+    /// Largest accepted ratio of measured to printed capacitance (handbook §3.9).
+    pub greatest_ratio: f64,
+    /// Relative change of leakage per relative change of voltage (handbook §3.11).
+    pub voltage_exponent: f64,
+}
+
+/// What the part is judged against, and when.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Target {
+    /// Highest leakage at which the part is within.
+    pub limit: Current,
+    /// Time after full voltage at which the limit holds.
+    pub reading_time: Time,
+    /// Time after full voltage at which the soak ends.
+    pub soak: Time,
+    /// Length of the reading window around the moment that is judged (handbook §3.8: 10 s).
+    pub window: Time,
+}
+
+impl Target {
+    /// The moment that is judged: the reading time, or the end of a shorter soak.
+    #[must_use]
+    pub fn judged_at(&self) -> Time {
+        self.reading_time.min(self.soak)
+    }
+}
+
+/// Settings of the supply.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SupplyPlan {
+    /// Current limit.
+    pub current_limit: Current,
+    /// Over-voltage protection (handbook §4.2: 1.05 · test voltage + 0.5 V).
+    pub over_voltage: Voltage,
+    /// Over-current protection.
+    pub over_current: Current,
+    /// Step of the voltage setting; orders are rounded down to it.
+    pub voltage_step: Voltage,
+    /// Half-width within which measured and set voltage count as equal.
+    pub agreement: Voltage,
+    /// Standard uncertainty of the measured voltage at the test voltage.
+    pub voltage_uncertainty: Voltage,
+    /// Where the supply measures.
+    pub senses: Sensing,
+}
+
+/// Ranges of the meter that the run uses.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeterPlan {
+    /// All ranges, most sensitive first.
+    pub ranges: ArrayVec<MeterRange, MOST_RANGES>,
+    /// Covers the supply's current limit: for probe, ramp and charge.
+    pub surge: RangeIndex,
+    /// Fits the limit: for settle and soak.
+    pub soak: RangeIndex,
+    /// Covers the bleeding current.
+    pub bleed: RangeIndex,
+    /// Readings to leave unused after a range change.
+    pub settling_readings: u8,
+}
+
+impl MeterPlan {
+    /// The range with this index.
+    ///
+    /// An index beyond the table means the least sensitive range, which has the largest errors.
+    #[must_use]
+    pub fn range(&self, index: RangeIndex) -> MeterRange {
+        let last = self.ranges.len().saturating_sub(1);
+        self.ranges[usize::from(index.0).min(last)]
+    }
+
+    /// The most sensitive range whose full scale is at least `current`, else the least sensitive.
+    #[must_use]
+    pub fn range_for(&self, current: Current) -> RangeIndex {
+        range_for(&self.ranges, current)
+    }
+}
+
+/// The most sensitive of `ranges` whose full scale is at least `current`, else the last.
+#[must_use]
+pub fn range_for(ranges: &[MeterRange], current: Current) -> RangeIndex {
+    let fits = ranges.iter().position(|range| current <= range.full_scale);
+    let index = fits.unwrap_or(ranges.len().saturating_sub(1));
+    RangeIndex(u8::try_from(index).unwrap_or(u8::MAX))
+}
+
+/// The look at a few per cent of the test voltage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ProbePlan {
+    /// Probe voltage (handbook §3.13).
+    pub voltage: Voltage,
+    /// Time over which it is raised, so that no charge slips between two readings.
+    pub rise: Time,
+    /// Time it is held (handbook §3.13: the greater of 5 τ and 10 s).
+    pub hold: Time,
+    /// A part that still takes more than this at the end of the hold conducts.
+    pub conducts: Current,
+    /// Least charge that the meter can tell from its own noise over the probe.
+    pub charge_floor: Charge,
+}
+
+/// The way up to the test voltage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RampPlan {
+    /// Time from the probe voltage to the test voltage (handbook §4.1: C·U / 10 s as current).
+    pub rise: Time,
+    /// Largest single step.
+    pub largest_step: Voltage,
+    /// Time after which a ramp that has not arrived is held by the current limit.
+    pub budget: Time,
+    /// Time for the charging current to die away to a tenth of the limit.
+    pub charge: Time,
+    /// Least charge that the meter can tell from its own noise over the ramp.
+    pub charge_floor: Charge,
+}
+
+/// What ends the run at once.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CutOutPlan {
+    /// Before the soak: current that only a failed limit can give.
+    pub surge: Current,
+    /// In the soak (handbook §4.2: the lesser of half the current limit and 100 · limit).
+    pub soak: Current,
+    /// Dissipation in the part, held for [`CutOutPlan::power_patience`].
+    pub power: Power,
+    /// How long the dissipation may last.
+    pub power_patience: Time,
+    /// A reading older than this is no reading.
+    pub stale: Time,
+}
+
+/// How the part is emptied, and when it counts as empty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DischargePlan {
+    /// What empties it.
+    pub bleeder: Bleeder,
+    /// Below this the part may be touched.
+    pub safe_voltage: Voltage,
+    /// Time to stay on the bleeder below the safe voltage (handbook §4.4).
+    pub hold: Time,
+    /// Time to wait for absorption to bring voltage back (handbook §4.4: 30 s).
+    pub rebound: Time,
+    /// How often the bleed is repeated after a rebound (handbook §4.1: 5).
+    pub attempts: u8,
+    /// Time after which a part that is not below the safe voltage locks the station out.
+    pub budget: Time,
+    /// Time between two writings of an output-off that is not proven yet.
+    pub repeat: Time,
+}
+
+impl Plan {
+    /// Resistance between the supply's terminals and the part, with the meter on `range`.
+    #[must_use]
+    pub fn path(&self, range: RangeIndex) -> Resistance {
+        self.series + self.meter.range(range).burden
+    }
+
+    /// Resistance of the loop that the part empties through, with the meter on `range`.
+    #[must_use]
+    pub fn bleed_loop(&self, range: RangeIndex) -> Resistance {
+        self.path(range) + self.discharge.bleeder.resistance()
+    }
+
+    /// Charge of the full part.
+    #[must_use]
+    pub fn full_charge(&self) -> Charge {
+        self.part.capacitance * self.test_voltage
+    }
+}

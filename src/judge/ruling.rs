@@ -1,0 +1,313 @@
+//! The decision: what the evidence of a run says about the part.
+//!
+//! Only the upper end of the uncertainty interval at or below the limit is `within`, and only
+//! with contact proven by charge before and after; only the lower end above it is `over`
+//! (handbook §3.12). A hard fault is `over` without a reading; everything else is `undecided` or
+//! `untested`.
+
+use arrayvec::ArrayVec;
+
+use super::{Budget, Finding, Verdict};
+use crate::quantity::{Capacitance, Current, Time, Voltage};
+
+/// Share of the test voltage that the part must stand at through the window (design rule).
+pub const LEAST_VOLTAGE_SHARE: f64 = 0.98;
+/// Bursts from which on a part is unstable (handbook §4.2).
+const BURSTS_ALLOWED: u32 = 2;
+/// One burst above this multiple of the limit is enough (handbook §4.2).
+const TALLEST_BURST: f64 = 10.0;
+/// A guard of this share of the limit or more measures nothing (handbook §3.12).
+const COARSE_SHARE: f64 = 0.5;
+
+/// The reading in the window, corrected for the fixture's zero, with its budget.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// Settled current.
+    pub current: Current,
+    /// Its uncertainty.
+    pub budget: Budget,
+    /// Middle of the window, counted from full voltage.
+    pub at: Time,
+    /// Lowest voltage at the part in the window.
+    pub voltage: Voltage,
+}
+
+/// All that a run found out about the part.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Evidence {
+    /// Highest leakage at which the part is within.
+    pub limit: Current,
+    /// Voltage at which the limit holds.
+    pub test_voltage: Voltage,
+    /// What ended the run before its time, if anything did.
+    pub ended_by: Option<Finding>,
+    /// While held below the test voltage, more charge went in than the part could hold.
+    pub overfilled: bool,
+    /// The reading, if the window was complete.
+    pub reading: Option<Reading>,
+    /// The reading was taken before the limit's own reading time.
+    pub early: bool,
+    /// Charge went in as the part's capacitance asks.
+    pub charge_in: bool,
+    /// Charge came back at the end.
+    pub charge_out: bool,
+    /// Measured capacitance.
+    pub capacitance: Option<Capacitance>,
+    /// The measured capacitance fits the printed one.
+    pub capacitance_fits: bool,
+    /// The current was still falling at the reading.
+    pub still_falling: bool,
+    /// Number of bursts.
+    pub bursts: u32,
+    /// Largest burst.
+    pub tallest_burst: Current,
+    /// The part came charged.
+    pub came_charged: bool,
+}
+
+/// Verdict and findings; the first finding is the reason.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ruling {
+    /// What is said of the part.
+    pub verdict: Verdict,
+    /// Why, the reason first.
+    pub findings: ArrayVec<Finding, 8>,
+}
+
+/// Decides.
+#[must_use]
+pub fn rule(evidence: &Evidence) -> Ruling {
+    let (verdict, reason) = match evidence.ended_by {
+        Some(finding) => (after_fault(finding, evidence.overfilled), finding),
+        None => by_reading(evidence),
+    };
+    let mut findings = ArrayVec::new();
+    findings.push(reason);
+    for (holds, finding) in remarks(evidence) {
+        if holds && !findings.contains(&finding) && !findings.is_full() {
+            findings.push(finding);
+        }
+    }
+    Ruling { verdict, findings }
+}
+
+/// What a run that ended before its time says: a hard fault of the part is `over`.
+fn after_fault(finding: Finding, overfilled: bool) -> Verdict {
+    match finding {
+        Finding::Shorted | Finding::BrokeDown | Finding::RunsAway | Finding::Bursts => {
+            Verdict::Over
+        }
+        Finding::HeldBelowTestVoltage if overfilled => Verdict::Over,
+        Finding::HeldBelowTestVoltage
+        | Finding::ContactLost
+        | Finding::MeterTooCoarse
+        | Finding::CapacitanceOff
+        | Finding::StillFalling
+        | Finding::Settled
+        | Finding::Early => Verdict::Undecided,
+        Finding::NoContact
+        | Finding::ConductsAtLowVoltage
+        | Finding::Stopped
+        | Finding::InstrumentLost
+        | Finding::AlreadyCharged => Verdict::Untested,
+    }
+}
+
+fn by_reading(evidence: &Evidence) -> (Verdict, Finding) {
+    let Some(reading) = evidence.reading else {
+        return (Verdict::Undecided, Finding::InstrumentLost);
+    };
+    if reading.voltage < evidence.test_voltage * LEAST_VOLTAGE_SHARE {
+        return (Verdict::Undecided, Finding::HeldBelowTestVoltage);
+    }
+    if !evidence.charge_in {
+        return (Verdict::Undecided, Finding::NoContact);
+    }
+    if !evidence.charge_out {
+        return (Verdict::Undecided, Finding::ContactLost);
+    }
+    if evidence.tallest_burst > evidence.limit * TALLEST_BURST || evidence.bursts > BURSTS_ALLOWED {
+        return (Verdict::Over, Finding::Bursts);
+    }
+    by_interval(evidence, &reading)
+}
+
+fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
+    let guard = reading.budget.expanded();
+    let magnitude = reading.current.abs();
+    let reason = if evidence.still_falling { Finding::StillFalling } else { Finding::Settled };
+    if evidence.limit < magnitude - guard {
+        return if evidence.early { (Verdict::Undecided, reason) } else { (Verdict::Over, reason) };
+    }
+    if evidence.limit * COARSE_SHARE <= guard {
+        return (Verdict::Undecided, Finding::MeterTooCoarse);
+    }
+    if reading.current < -guard {
+        // A current out of the part at full voltage is a wrong zero or swapped meter leads.
+        return (Verdict::Undecided, Finding::InstrumentLost);
+    }
+    if !evidence.capacitance_fits {
+        return (Verdict::Undecided, Finding::CapacitanceOff);
+    }
+    // Written so that a value that is no number falls to `undecided`.
+    let within = magnitude + guard <= evidence.limit;
+    (if within { Verdict::Within } else { Verdict::Undecided }, reason)
+}
+
+fn remarks(evidence: &Evidence) -> [(bool, Finding); 5] {
+    let measured = evidence.reading.is_some();
+    [
+        (measured && evidence.still_falling, Finding::StillFalling),
+        (measured && evidence.early, Finding::Early),
+        (evidence.bursts > 0, Finding::Bursts),
+        (evidence.capacitance.is_some() && !evidence.capacitance_fits, Finding::CapacitanceOff),
+        (evidence.came_charged, Finding::AlreadyCharged),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+    use rstest::rstest;
+
+    use super::*;
+    use crate::quantity::{amperes, farads, seconds, volts};
+
+    /// A sound part: 0.2 µA against 1 µA, at full voltage, contact proven twice.
+    fn sound() -> Evidence {
+        let budget = Budget { meter: amperes(10e-9), ..Budget::default() };
+        Evidence {
+            limit: amperes(1e-6),
+            test_voltage: volts(25.0),
+            ended_by: None,
+            overfilled: false,
+            reading: Some(Reading {
+                current: amperes(0.2e-6),
+                budget,
+                at: seconds(300.0),
+                voltage: volts(24.99),
+            }),
+            early: false,
+            charge_in: true,
+            charge_out: true,
+            capacitance: Some(farads(22e-6)),
+            capacitance_fits: true,
+            still_falling: false,
+            bursts: 0,
+            tallest_burst: amperes(0.0),
+            came_charged: false,
+        }
+    }
+
+    fn reading(current: f64, u: f64, voltage: f64) -> Option<Reading> {
+        let budget = Budget { meter: amperes(u), ..Budget::default() };
+        let (current, at) = (amperes(current), seconds(300.0));
+        Some(Reading { current, budget, at, voltage: volts(voltage) })
+    }
+
+    #[track_caller]
+    fn check(evidence: &Evidence, verdict: Verdict, reason: Finding) {
+        let ruling = rule(evidence);
+        assert_eq!((ruling.verdict, ruling.findings[0]), (verdict, reason), "{ruling:?}");
+    }
+
+    // u = 10 nA gives a guard of 19.6 nA: within up to 980.4 nA, over from 1019.6 nA.
+    #[rstest]
+    #[case::well_below(0.2e-6, Verdict::Within)]
+    #[case::just_inside_the_guard(0.9803e-6, Verdict::Within)]
+    #[case::just_inside_the_doubt(0.9805e-6, Verdict::Undecided)]
+    #[case::at_the_limit(1.0e-6, Verdict::Undecided)]
+    #[case::just_before_over(1.0195e-6, Verdict::Undecided)]
+    #[case::just_over(1.0197e-6, Verdict::Over)]
+    fn the_guard_stands_on_both_sides_of_the_limit(#[case] current: f64, #[case] verdict: Verdict) {
+        let reading = reading(current, 10e-9, 25.0);
+        check(&Evidence { reading, ..sound() }, verdict, Finding::Settled);
+    }
+
+    #[rstest]
+    #[case::no_charge_went_in(Evidence { charge_in: false, ..sound() }, Finding::NoContact)]
+    #[case::no_charge_came_back(Evidence { charge_out: false, ..sound() }, Finding::ContactLost)]
+    #[case::voltage_fell_short(
+        Evidence { reading: reading(0.2e-6, 1e-8, 24.4), ..sound() }, Finding::HeldBelowTestVoltage)]
+    #[case::no_reading(Evidence { reading: None, ..sound() }, Finding::InstrumentLost)]
+    #[case::wrong_capacitance(
+        Evidence { capacitance_fits: false, ..sound() }, Finding::CapacitanceOff)]
+    #[case::coarse_meter(
+        Evidence { reading: reading(0.1e-6, 300e-9, 25.0), ..sound() }, Finding::MeterTooCoarse)]
+    #[case::current_out_of_the_part(
+        Evidence { reading: reading(-50e-9, 10e-9, 25.0), ..sound() }, Finding::InstrumentLost)]
+    #[case::a_reading_that_is_no_number(
+        Evidence { reading: reading(f64::NAN, 10e-9, 25.0), ..sound() }, Finding::Settled)]
+    fn a_doubtful_part_is_undecided(#[case] evidence: Evidence, #[case] reason: Finding) {
+        check(&evidence, Verdict::Undecided, reason);
+    }
+
+    #[rstest]
+    #[case::short(Finding::Shorted, Verdict::Over)]
+    #[case::breakdown(Finding::BrokeDown, Verdict::Over)]
+    #[case::runaway(Finding::RunsAway, Verdict::Over)]
+    #[case::empty_clip(Finding::NoContact, Verdict::Untested)]
+    #[case::reversed(Finding::ConductsAtLowVoltage, Verdict::Untested)]
+    #[case::a_person(Finding::Stopped, Verdict::Untested)]
+    #[case::silence(Finding::InstrumentLost, Verdict::Untested)]
+    #[case::a_fallen_clip(Finding::ContactLost, Verdict::Undecided)]
+    fn a_run_that_ended_early_is_never_within(#[case] by: Finding, #[case] verdict: Verdict) {
+        check(&Evidence { ended_by: Some(by), ..sound() }, verdict, by);
+    }
+
+    #[rstest]
+    #[case::by_a_part_that_took_too_much_charge(true, Verdict::Over)]
+    #[case::by_a_part_that_may_still_be_charging(false, Verdict::Undecided)]
+    fn held_below_the_test_voltage(#[case] overfilled: bool, #[case] verdict: Verdict) {
+        let ended_by = Some(Finding::HeldBelowTestVoltage);
+        let evidence = Evidence { ended_by, overfilled, ..sound() };
+        check(&evidence, verdict, Finding::HeldBelowTestVoltage);
+    }
+
+    #[test]
+    fn an_early_reading_over_the_limit_is_undecided() {
+        let evidence = Evidence { early: true, reading: reading(2e-6, 1e-8, 25.0), ..sound() };
+        check(&evidence, Verdict::Undecided, Finding::Settled);
+    }
+
+    #[test]
+    fn swapped_leads_do_not_hide_a_large_leak() {
+        check(
+            &Evidence { reading: reading(-12e-6, 1e-8, 25.0), ..sound() },
+            Verdict::Over,
+            Finding::Settled,
+        );
+    }
+
+    #[test]
+    fn one_burst_far_above_the_limit_is_over() {
+        let evidence = Evidence { bursts: 1, tallest_burst: amperes(500e-6), ..sound() };
+        check(&evidence, Verdict::Over, Finding::Bursts);
+    }
+
+    #[test]
+    fn a_small_burst_is_a_remark_on_a_sound_part() {
+        let evidence = Evidence { bursts: 1, tallest_burst: amperes(2e-6), ..sound() };
+        let ruling = rule(&evidence);
+        assert_eq!(ruling.verdict, Verdict::Within);
+        assert_eq!(ruling.findings.as_slice(), [Finding::Settled, Finding::Bursts]);
+    }
+
+    proptest! {
+        #[test]
+        fn within_always_has_its_upper_end_below_the_limit(
+            current in -2e-6_f64..2e-6, u in 0.0_f64..1e-6, voltage in 20.0_f64..26.0,
+            charge_in: bool, charge_out: bool, fits: bool, early: bool,
+        ) {
+            let evidence = Evidence {
+                reading: reading(current, u, voltage),
+                charge_in, charge_out, capacitance_fits: fits, early,
+                ..sound()
+            };
+            if rule(&evidence).verdict == Verdict::Within {
+                prop_assert!(current.abs() + 1.96 * u <= 1e-6);
+                prop_assert!(24.5 <= voltage && charge_in && charge_out && fits);
+            }
+        }
+    }
+}

@@ -1,0 +1,207 @@
+//! Watches how the current moves during the soak: still falling, climbing, or bursting.
+//!
+//! Works on means over blocks of ten seconds and keeps a handful of numbers, however long the
+//! soak. Thresholds are those of handbook §2.7 and §4.2.
+
+use crate::quantity::{Current, Time, amperes, seconds};
+
+/// Length of a block.
+const BLOCK: f64 = 10.0; // s
+/// Blocks kept: enough to look back 30 s.
+const BLOCKS: usize = 4;
+/// A rise by this factor within 30 s is a climb (handbook §4.2, "rising").
+const CLIMB: f64 = 1.2;
+/// Blocks in a row that must climb (handbook §4.2: confirmed twice).
+const CONFIRMATIONS: u8 = 2;
+/// A log slope −d ln i / d ln t from which on a current is still settling (handbook §2.7).
+const STILL_SETTLING: f64 = 0.3;
+/// A reading this many deviations from its block is a burst (handbook §3.8).
+const BURST_DEVIATIONS: f64 = 6.0;
+/// A burst is at least this share of the limit (handbook §4.2).
+const BURST_SHARE: f64 = 0.2;
+
+/// The course of a soak.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Trend {
+    limit: Current,
+    block: Block,
+    means: [Option<Mean>; BLOCKS],
+    reference: Option<Mean>,
+    reference_from: Time,
+    climbs: u8,
+    bursts: u32,
+    tallest: Current,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Mean {
+    at: Time,
+    current: Current,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Block {
+    from: Option<Time>,
+    sum: Current,
+    deviation: Current,
+    count: u32,
+}
+
+impl Trend {
+    /// A watch against `limit` over a soak that is judged at `judged_at`.
+    #[must_use]
+    pub fn new(limit: Current, judged_at: Time) -> Self {
+        Self {
+            limit,
+            block: Block::default(),
+            means: [None; BLOCKS],
+            reference: None,
+            reference_from: judged_at * (2.0 / 3.0),
+            climbs: 0,
+            bursts: 0,
+            tallest: amperes(0.0),
+        }
+    }
+
+    /// Adds a reading; `error` is the meter's error at that reading.
+    pub fn add(&mut self, at: Time, current: Current, error: Current) {
+        if self.is_burst(current, error) {
+            self.bursts = self.bursts.saturating_add(1);
+            self.tallest = self.tallest.max(current);
+            return;
+        }
+        self.block.add(at, current);
+        if self.block.from.is_some_and(|from| at - from >= seconds(BLOCK)) {
+            self.close_block(at, error);
+        }
+    }
+
+    fn is_burst(&self, current: Current, error: Current) -> bool {
+        let Some(calm) = self.means[0].map(|mean| mean.current) else { return false };
+        let bound = (self.block.mean_deviation() * BURST_DEVIATIONS)
+            .max(self.limit * BURST_SHARE)
+            .max(error * 2.0);
+        self.block.count >= 3 && current - calm.max(self.block.mean()) > bound
+    }
+
+    fn close_block(&mut self, at: Time, error: Current) {
+        let mean = Mean { at: at - seconds(BLOCK / 2.0), current: self.block.mean() };
+        self.block = Block::default();
+        let climbing = self.means[BLOCKS - 2].is_some_and(|past| {
+            let rise = mean.current - past.current;
+            mean.current > self.limit * 0.5 && rise > past.current * (CLIMB - 1.0) && rise > error
+        });
+        self.climbs = if climbing { self.climbs.saturating_add(1) } else { 0 };
+        if self.reference.is_none() && self.reference_from <= mean.at {
+            self.reference = Some(mean);
+        }
+        self.means.rotate_right(1);
+        self.means[0] = Some(mean);
+    }
+
+    /// Whether the current climbs, confirmed.
+    #[must_use]
+    pub fn climbs(&self) -> bool {
+        CONFIRMATIONS <= self.climbs
+    }
+
+    /// Number of bursts so far.
+    #[must_use]
+    pub fn bursts(&self) -> u32 {
+        self.bursts
+    }
+
+    /// Largest burst so far.
+    #[must_use]
+    pub fn tallest_burst(&self) -> Current {
+        self.tallest
+    }
+
+    /// Whether the current was still falling over the last third before `at`, where it read
+    /// `current` with standard uncertainty `scatter`.
+    #[must_use]
+    pub fn still_falling(&self, at: Time, current: Current, scatter: Current) -> bool {
+        let Some(reference) = self.reference.filter(|mean| mean.at < at) else { return false };
+        let fall = reference.current - current;
+        if fall <= scatter * 3.0 || current.value <= 0.0 {
+            return false;
+        }
+        let slope = (reference.current / current).value.ln() / (at / reference.at).value.ln();
+        STILL_SETTLING <= slope
+    }
+}
+
+impl Block {
+    fn add(&mut self, at: Time, current: Current) {
+        self.from.get_or_insert(at);
+        if self.count > 0 {
+            self.deviation += (current - self.mean()).abs();
+        }
+        self.sum += current;
+        self.count = self.count.saturating_add(1);
+    }
+
+    fn mean(&self) -> Current {
+        self.sum / f64::from(self.count.max(1))
+    }
+
+    fn mean_deviation(&self) -> Current {
+        self.deviation / f64::from(self.count.saturating_sub(1).max(1))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LIMIT: f64 = 1e-6;
+
+    fn watched(until: f64, current: impl Fn(f64) -> f64) -> Trend {
+        let mut trend = Trend::new(amperes(LIMIT), seconds(300.0));
+        let mut t = 0.1;
+        while t < until {
+            trend.add(seconds(t), amperes(current(t)), amperes(1e-9));
+            t += 0.1;
+        }
+        trend
+    }
+
+    #[test]
+    fn a_current_that_doubles_in_a_minute_climbs() {
+        assert!(watched(120.0, |t| 0.6e-6 * 2_f64.powf(t / 60.0)).climbs());
+    }
+
+    #[test]
+    fn a_steady_current_neither_climbs_nor_falls() {
+        let trend = watched(300.0, |_| 0.8e-6);
+        assert!(!trend.climbs());
+        assert!(!trend.still_falling(seconds(300.0), amperes(0.8e-6), amperes(1e-9)));
+    }
+
+    #[test]
+    fn one_rise_is_not_confirmed_as_a_climb() {
+        assert!(!watched(60.0, |t| if t < 41.0 { 0.6e-6 } else { 0.8e-6 }).climbs());
+    }
+
+    #[test]
+    fn an_absorption_current_is_still_falling() {
+        // i = A/t has the log slope 1 at all times (handbook §2.2).
+        let trend = watched(300.0, |t| 100e-6 / t);
+        assert!(trend.still_falling(seconds(300.0), amperes(100e-6 / 300.0), amperes(1e-9)));
+    }
+
+    #[test]
+    fn a_fall_within_the_scatter_is_no_fall() {
+        let trend = watched(300.0, |t| 100e-6 / t);
+        assert!(!trend.still_falling(seconds(300.0), amperes(100e-6 / 300.0), amperes(1e-6)));
+    }
+
+    #[test]
+    fn single_tall_readings_are_counted_as_bursts() {
+        let trend =
+            watched(300.0, |t| if (t * 10.0).round() as u32 % 700 == 0 { 5e-6 } else { 2e-7 });
+        assert_eq!(trend.bursts(), 4);
+        assert_eq!(trend.tallest_burst(), amperes(5e-6));
+        assert!(!trend.climbs());
+    }
+}
