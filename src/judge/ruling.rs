@@ -33,6 +33,7 @@ pub struct Reading {
 }
 
 /// All that a run found out about the part.
+#[expect(clippy::struct_excessive_bools, reason = "independent observations, not one state")]
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
     /// Highest leakage at which the part is within.
@@ -120,12 +121,6 @@ fn by_reading(evidence: &Evidence) -> (Verdict, Finding) {
     if reading.voltage < evidence.test_voltage * LEAST_VOLTAGE_SHARE {
         return (Verdict::Undecided, Finding::HeldBelowTestVoltage);
     }
-    if !evidence.charge_in {
-        return (Verdict::Undecided, Finding::NoContact);
-    }
-    if !evidence.charge_out {
-        return (Verdict::Undecided, Finding::ContactLost);
-    }
     if evidence.tallest_burst > evidence.limit * TALLEST_BURST || evidence.bursts > BURSTS_ALLOWED {
         return (Verdict::Over, Finding::Bursts);
     }
@@ -136,7 +131,7 @@ fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
     let guard = reading.budget.expanded();
     let magnitude = reading.current.abs();
     let reason = if evidence.still_falling { Finding::StillFalling } else { Finding::Settled };
-    if evidence.limit < magnitude - guard {
+    if evidence.limit < magnitude - guard && evidence.charge_in && evidence.charge_out {
         return if evidence.early { (Verdict::Undecided, reason) } else { (Verdict::Over, reason) };
     }
     if evidence.limit * COARSE_SHARE <= guard {
@@ -146,8 +141,13 @@ fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
         // A current out of the part at full voltage is a wrong zero or swapped meter leads.
         return (Verdict::Undecided, Finding::InstrumentLost);
     }
-    if !evidence.capacitance_fits {
-        return (Verdict::Undecided, Finding::CapacitanceOff);
+    let doubt = [
+        (!evidence.charge_in, Finding::NoContact),
+        (!evidence.charge_out, Finding::ContactLost),
+        (!evidence.capacitance_fits, Finding::CapacitanceOff),
+    ];
+    if let Some((_, finding)) = doubt.into_iter().find(|(holds, _)| *holds) {
+        return (Verdict::Undecided, finding);
     }
     // Written so that a value that is no number falls to `undecided`.
     let within = magnitude + guard <= evidence.limit;

@@ -1,0 +1,251 @@
+//! Emptying the part: off until proven, bled until measured, looked at again after the rebound.
+
+use super::{
+    Context, Input, Instrument, Order, Orders, OutputState, Sample, State, Step, Switch, Tally,
+};
+use crate::judge::Finding;
+use crate::plan::{Bleeder, Plan, RangeIndex};
+use crate::quantity::{Charge, Current, Time, coulombs, seconds, volts};
+
+/// Share of the charge that must be seen to come back where the bleed itself is the proof.
+const RETURN_SHARE: f64 = 0.2;
+/// With a supply that sinks: time constants at 0 V before the output goes off.
+const SINKING_CONSTANTS: f64 = 7.0;
+
+/// The discharge.
+#[derive(Debug, Clone)]
+pub(super) struct Bleed {
+    since: Time,
+    written: Time,
+    stage: Stage,
+    attempts: u8,
+    /// The output was proven off and came on again by itself.
+    relapsed: bool,
+    proven_off: bool,
+    supply_lost: bool,
+    returned: Charge,
+    last_at: Option<Time>,
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Stage {
+    /// The supply pulls the part down with its output on at 0 V.
+    Sinking { since: Time },
+    /// Output ordered off; the voltage falls.
+    Falling { since: Time },
+    /// Below the safe voltage, still on the bleeder.
+    Holding { since: Time },
+    /// Off the bleeder where that can be done, waiting for absorption to bring voltage back.
+    Rebound { since: Time },
+}
+
+impl Bleed {
+    /// A fault: off first, whatever the bleeder is.
+    pub(super) fn after_fault(plan: &Plan, tally: &Tally, now: Time, orders: &mut Orders) -> Self {
+        orders.push(Order::CutOut);
+        orders.push(Order::Bleeder(Switch::On));
+        if !tally.meter_lost {
+            orders.push(Order::SelectRange(plan.meter.bleed));
+        }
+        Self::new(now, Stage::Falling { since: now })
+    }
+
+    /// The planned end: a supply that sinks empties the part first, any other goes off.
+    pub(super) fn after_soak(context: &mut Context) -> Self {
+        let now = context.now;
+        if context.plan.discharge.bleeder == Bleeder::SupplySinks {
+            context.orders.push(Order::SetVoltage(volts(0.0)));
+            return Self::new(now, Stage::Sinking { since: now });
+        }
+        context.orders.push(Order::CutOut);
+        context.orders.push(Order::Bleeder(Switch::On));
+        context.orders.push(Order::SelectRange(context.plan.meter.bleed));
+        Self::new(now, Stage::Falling { since: now })
+    }
+
+    fn new(now: Time, stage: Stage) -> Self {
+        Self {
+            since: now,
+            written: now,
+            stage,
+            attempts: 0,
+            relapsed: false,
+            proven_off: false,
+            supply_lost: false,
+            returned: coulombs(0.0),
+            last_at: None,
+        }
+    }
+
+    pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        self.take(context, input);
+        if let Stage::Sinking { since } = self.stage {
+            return self.sink(context, input, since);
+        }
+        self.repeat_off(context);
+        if self.is_overdue(context) || self.relapsed {
+            return Self::lock_out(context);
+        }
+        let fresh = matches!(input, Input::Voltage(Sample::Value(_)) | Input::Current { .. });
+        if !fresh || !self.proven_off || self.supply_lost {
+            return Step::Stay;
+        }
+        let Some(voltage) = context.senses.bleeding_voltage(context.plan, context.now) else {
+            return Step::Stay;
+        };
+        let safe = voltage.abs() < context.plan.discharge.safe_voltage;
+        self.advance(context, safe)
+    }
+
+    fn take(&mut self, context: &Context, input: Input) {
+        if let Input::Output(state) = input {
+            let sinking = matches!(self.stage, Stage::Sinking { .. });
+            self.relapsed |= self.proven_off && !sinking && state == OutputState::On;
+            self.proven_off = state == OutputState::Off;
+        }
+        if input == Input::Lost(Instrument::Supply) {
+            self.supply_lost = true;
+        }
+        if let Input::Current { sample, range } = input {
+            self.count(context, sample, range);
+        }
+    }
+
+    /// Counts the charge that comes back; an overload is at least the range's end.
+    fn count(&mut self, context: &Context, sample: Sample<Current>, range: RangeIndex) {
+        let current = match sample {
+            Sample::Value(current) => current,
+            Sample::Overload { negative: true } => -context.plan.meter.range(range).full_scale,
+            Sample::Overload { negative: false } | Sample::NotANumber => return,
+        };
+        let span = self.last_at.map_or(seconds(0.0), |last| context.now - last);
+        self.last_at = Some(context.now);
+        self.returned -= current * span;
+    }
+
+    /// Off is a procedure: written again until the supply says that it is off.
+    fn repeat_off(&mut self, context: &mut Context) {
+        if self.proven_off || context.now - self.written < context.plan.discharge.repeat {
+            return;
+        }
+        self.written = context.now;
+        context.orders.push(Order::CutOut);
+    }
+
+    fn is_overdue(&self, context: &Context) -> bool {
+        let settled = context.plan.discharge.hold + context.plan.discharge.rebound;
+        let rounds = f64::from(self.attempts) + 1.0;
+        context.now - self.since > context.plan.discharge.budget + settled * rounds
+    }
+
+    fn lock_out(context: &mut Context) -> Step {
+        context.orders.push(Order::CutOut);
+        context.orders.push(Order::Bleeder(Switch::On));
+        Step::Next(State::LockedOut { written: context.now })
+    }
+
+    /// The output is on at 0 V; it goes off once the part has followed.
+    fn sink(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
+        let plan = context.plan;
+        let now = context.now;
+        let constant = plan.path(plan.meter.bleed) * plan.part.capacitance;
+        let waited = constant * (plan.part.greatest_ratio * SINKING_CONSTANTS) + plan.cut_out.stale;
+        let failed = matches!(
+            input,
+            Input::Stop
+                | Input::Lost(_)
+                | Input::Refused
+                | Input::Disturbed
+                | Input::Stalled
+                | Input::Output(OutputState::Off | OutputState::Unknown)
+        );
+        let low = context
+            .senses
+            .bleeding_voltage(plan, now)
+            .is_some_and(|voltage| voltage.abs() < plan.discharge.safe_voltage * 0.5);
+        if failed || now - since >= waited || (low && now - since >= waited / 2.0) {
+            context.orders.push(Order::CutOut);
+            context.orders.push(Order::SelectRange(plan.meter.bleed));
+            self.written = now;
+            self.stage = Stage::Falling { since: now };
+        }
+        Step::Stay
+    }
+
+    fn advance(&mut self, context: &mut Context, safe: bool) -> Step {
+        let (plan, now) = (context.plan, context.now);
+        match self.stage {
+            Stage::Falling { since } if !safe => {
+                self.sink_again(context, since);
+                Step::Stay
+            }
+            Stage::Falling { .. } if never_charged(context) => self.finish(context),
+            Stage::Falling { .. } => {
+                self.stage = Stage::Holding { since: now };
+                Step::Stay
+            }
+            Stage::Holding { .. } | Stage::Rebound { .. } if !safe => self.again(context),
+            Stage::Holding { since } if now - since >= plan.discharge.hold => {
+                context.orders.push(Order::Bleeder(Switch::Off));
+                self.stage = Stage::Rebound { since: now };
+                Step::Stay
+            }
+            Stage::Rebound { since } if now - since >= plan.discharge.rebound => {
+                context.orders.push(Order::Bleeder(Switch::On));
+                self.finish(context)
+            }
+            Stage::Sinking { .. } | Stage::Holding { .. } | Stage::Rebound { .. } => Step::Stay,
+        }
+    }
+
+    /// A supply that sinks is put to 0 V again where the part does not empty by itself.
+    fn sink_again(&mut self, context: &mut Context, since: Time) {
+        let patience = context.plan.cut_out.stale * 2.0;
+        let sinks = context.plan.discharge.bleeder == Bleeder::SupplySinks;
+        if !sinks || context.now - since < patience || self.is_spent(context) {
+            return;
+        }
+        self.attempts += 1;
+        self.proven_off = false;
+        context.orders.push(Order::SinkAtZero);
+        self.stage = Stage::Sinking { since: context.now };
+    }
+
+    fn is_spent(&self, context: &Context) -> bool {
+        context.plan.discharge.attempts <= self.attempts
+    }
+
+    /// The voltage came back: bleed again, so often as the plan allows.
+    fn again(&mut self, context: &mut Context) -> Step {
+        if self.is_spent(context) {
+            return Self::lock_out(context);
+        }
+        self.attempts += 1;
+        context.orders.push(Order::Bleeder(Switch::On));
+        self.stage = Stage::Falling { since: context.now };
+        Step::Stay
+    }
+
+    /// The terminals are empty; the part is too only if it still hangs on them.
+    fn finish(&self, context: &mut Context) -> Step {
+        let plan = context.plan;
+        let expected = plan.full_charge() * plan.part.least_ratio * RETURN_SHARE;
+        if expected <= self.returned {
+            context.tally.charge_out = true;
+        }
+        let lost = context.tally.ended_by == Some(Finding::ContactLost);
+        let by_relay = context.tally.ended_by.is_none() && context.tally.charge_in;
+        if (lost || by_relay) && !context.tally.charge_out {
+            context.tally.ended_by.get_or_insert(Finding::ContactLost);
+            if !never_charged(context) {
+                return Self::lock_out(context);
+            }
+        }
+        Step::Next(State::Safe)
+    }
+}
+
+/// Whether the part was never seen above the voltage at which it may be touched.
+fn never_charged(context: &Context) -> bool {
+    context.senses.peak_part_voltage() < context.plan.discharge.safe_voltage
+}

@@ -1,0 +1,95 @@
+//! What a run has come to, in one value.
+
+use super::{Procedure, State};
+use crate::judge::{Evidence, Finding, Left, Reading, Ruling, rule};
+use crate::quantity::{Capacitance, Current, Time, Voltage};
+
+/// The end of a run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// Verdict and findings.
+    pub ruling: Ruling,
+    /// What the ruling rests on.
+    pub evidence: Evidence,
+    /// State of the part and the bench.
+    pub left: Left,
+    /// The settled reading, if there was one.
+    pub reading: Option<Reading>,
+    /// Measured capacitance, where charge could be counted.
+    pub capacitance: Option<Capacitance>,
+    /// Highest current that was seen.
+    pub peak_current: Current,
+    /// When the part reached the test voltage.
+    pub full_voltage_at: Option<Time>,
+    /// Voltage at which the part gave way.
+    pub broke_down_at: Option<Voltage>,
+}
+
+impl Outcome {
+    /// The outcome of a run that has ended, else none.
+    pub(super) fn of(run: &Procedure) -> Option<Self> {
+        let left = match run.state {
+            State::Safe => Left::Safe,
+            State::LockedOut { .. } => Left::LockedOut,
+            State::Idle
+            | State::Probe(_)
+            | State::Ramp(_)
+            | State::Charge(_)
+            | State::Settle(_)
+            | State::Soak(_)
+            | State::Bleed(_) => return None,
+        };
+        let evidence = evidence(run);
+        Some(Self {
+            ruling: rule(&evidence),
+            evidence,
+            left,
+            reading: run.tally.reading,
+            capacitance: evidence.capacitance,
+            peak_current: run.senses.peak_current(),
+            full_voltage_at: run.tally.full_voltage_at,
+            broke_down_at: run.tally.broke_down_at,
+        })
+    }
+}
+
+fn evidence(run: &Procedure) -> Evidence {
+    let (plan, tally) = (&run.plan, &run.tally);
+    let capacitance = measured_capacitance(run);
+    let fits = capacitance.is_some_and(|capacitance| {
+        let ratio = (capacitance / plan.part.capacitance).value;
+        (plan.part.least_ratio..=plan.part.greatest_ratio).contains(&ratio)
+    });
+    Evidence {
+        limit: plan.target.limit,
+        test_voltage: plan.test_voltage,
+        ended_by: tally.ended_by,
+        overfilled: tally.overfilled,
+        reading: tally.reading,
+        early: plan.target.soak < plan.target.reading_time,
+        charge_in: tally.charge_in,
+        charge_out: tally.charge_out,
+        capacitance,
+        capacitance_fits: fits,
+        still_falling: tally.still_falling,
+        bursts: tally.bursts,
+        tallest_burst: tally.tallest_burst,
+        came_charged: tally.came_charged,
+    }
+}
+
+/// Charge over voltage, for runs whose part stood at the test voltage.
+///
+/// The settled reading, where there is one, is the better value of what leaked meanwhile.
+fn measured_capacitance(run: &Procedure) -> Option<Capacitance> {
+    let tally = &run.tally;
+    let broken = matches!(
+        tally.ended_by,
+        Some(Finding::Shorted | Finding::BrokeDown | Finding::HeldBelowTestVoltage)
+    );
+    if broken || !tally.charge_in {
+        return None;
+    }
+    let leakage = tally.reading.map_or_else(Current::default, |reading| reading.current);
+    tally.count.capacitance(tally.counted_to, leakage)
+}

@@ -1,0 +1,156 @@
+//! The probe: is the part charged, is one there, is it sane at a few per cent of its voltage?
+
+use super::rise::Ramp;
+use super::{Context, Input, Order, Orders, OutputState, Sample, State, Step, Switch, round_down};
+use crate::judge::Finding;
+use crate::plan::Plan;
+use crate::quantity::{Time, Voltage, seconds, volts};
+
+/// A part below this voltage, or below a hundredth of its test voltage, is empty (handbook §4.1).
+const EMPTY: f64 = 0.5; // V
+/// At the end of the probe a part below this share of the probe voltage is a short.
+const SHORT_SHARE: f64 = 0.2;
+/// Less than this share of the least accepted charge is no contact (an open fixture has 100 pF).
+const NO_CONTACT_SHARE: f64 = 0.2;
+
+/// Where the probe stands.
+#[derive(Debug, Clone)]
+pub(super) enum Probe {
+    /// Output off; waiting for that to be proven and for an empty part.
+    Look { since: Time, written: Time },
+    /// Protections and limits are being set and read back.
+    Arming { since: Time },
+    /// The output was ordered on at 0 V.
+    SwitchingOn { since: Time },
+    /// The voltage goes up to the probe voltage.
+    Raising { since: Time, set: Voltage },
+    /// The probe voltage is held.
+    Holding { since: Time },
+}
+
+impl Probe {
+    pub(super) fn begin(plan: &Plan, now: Time, orders: &mut Orders) -> Self {
+        orders.push(Order::CutOut);
+        orders.push(Order::Bleeder(Switch::On));
+        orders.push(Order::SelectRange(plan.meter.surge));
+        Self::Look { since: now, written: now }
+    }
+
+    pub(super) fn is_on(&self) -> bool {
+        matches!(self, Self::Raising { .. } | Self::Holding { .. })
+    }
+
+    pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        match *self {
+            Self::Look { since, written } => self.look(context, input, since, written),
+            Self::Arming { since } => self.arm(context, input, since),
+            Self::SwitchingOn { since } => self.switch_on(context, input, since),
+            Self::Raising { since, set } => self.raise(context, input, since, set),
+            Self::Holding { since } => Self::hold(context, since),
+        }
+    }
+
+    fn look(&mut self, context: &mut Context, input: Input, since: Time, written: Time) -> Step {
+        let (plan, now) = (context.plan, context.now);
+        let off = context.senses.output() == OutputState::Off;
+        if !off && now - written >= plan.discharge.repeat {
+            context.orders.push(Order::CutOut);
+            *self = Self::Look { since, written: now };
+        }
+        if now - since > plan.discharge.budget {
+            return Step::Fault(if off {
+                Finding::AlreadyCharged
+            } else {
+                Finding::InstrumentLost
+            });
+        }
+        let fresh = matches!(input, Input::Voltage(_) | Input::Current { .. });
+        let Some(voltage) = context.senses.bleeding_voltage(plan, now).filter(|_| off && fresh)
+        else {
+            return Step::Stay;
+        };
+        if voltage.abs() > plan.discharge.safe_voltage {
+            context.tally.came_charged = true;
+        }
+        if voltage.abs() > volts(EMPTY).max(plan.test_voltage * 0.01) {
+            return Step::Stay;
+        }
+        context.orders.push(Order::Arm);
+        *self = Self::Arming { since: now };
+        Step::Stay
+    }
+
+    fn arm(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
+        if input == Input::Armed {
+            context.orders.push(Order::Bleeder(Switch::Off));
+            context.orders.push(Order::SwitchOn);
+            *self = Self::SwitchingOn { since: context.now };
+            return Step::Stay;
+        }
+        patience(context, since)
+    }
+
+    fn switch_on(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
+        if input == Input::Output(OutputState::On) {
+            *self = Self::Raising { since: context.now, set: volts(0.0) };
+            return Step::Stay;
+        }
+        patience(context, since)
+    }
+
+    fn raise(&mut self, context: &mut Context, input: Input, since: Time, set: Voltage) -> Step {
+        let (plan, now) = (context.plan, context.now);
+        if !matches!(input, Input::Voltage(Sample::Value(_))) {
+            return patience(context, since);
+        }
+        let share = ((now - since) / plan.probe.rise).value.min(1.0);
+        let next = round_down(plan.probe.voltage * share, plan.supply.voltage_step);
+        if set < next {
+            context.orders.push(Order::SetVoltage(next));
+            *self = Self::Raising { since, set: next };
+        }
+        if share >= 1.0 {
+            *self = Self::Holding { since: now };
+        }
+        Step::Stay
+    }
+
+    fn hold(context: &mut Context, since: Time) -> Step {
+        let (plan, now) = (context.plan, context.now);
+        if now - since < plan.probe.hold {
+            return Step::Stay;
+        }
+        let Some(voltage) = context.senses.part_voltage(plan, now) else { return Step::Stay };
+        if voltage < plan.probe.voltage * SHORT_SHARE {
+            return Step::Fault(Finding::Shorted);
+        }
+        if context.senses.smooth_current() > plan.probe.conducts {
+            return Step::Fault(Finding::ConductsAtLowVoltage);
+        }
+        if has_no_contact(context, voltage) {
+            return Step::Fault(Finding::NoContact);
+        }
+        Step::Next(State::Ramp(Ramp::begin(now, plan.probe.voltage)))
+    }
+}
+
+/// Whether the probe's charge is far too small, where the meter could have seen it.
+fn has_no_contact(context: &Context, voltage: Voltage) -> bool {
+    let plan = context.plan;
+    let least = plan.part.capacitance * plan.part.least_ratio;
+    if least * voltage < plan.probe.charge_floor * 10.0 {
+        return false;
+    }
+    let leakage = context.senses.smooth_current();
+    let capacitance = context.tally.count.capacitance(voltage, leakage);
+    !capacitance.is_some_and(|capacitance| least * NO_CONTACT_SHARE <= capacitance)
+}
+
+/// Waits for an answer, within the time that a supply may take over a group of settings.
+fn patience(context: &Context, since: Time) -> Step {
+    let allowed = (context.plan.cut_out.stale * 5.0).max(seconds(5.0)) + context.plan.probe.rise;
+    if context.now - since > allowed {
+        return Step::Fault(Finding::InstrumentLost);
+    }
+    Step::Stay
+}

@@ -1,0 +1,148 @@
+//! The way up: the ramp to the test voltage, and the end of the charging surge.
+
+use super::soak::Settle;
+use super::{Context, Input, Order, Sample, State, Step, round_down};
+use crate::judge::Finding;
+use crate::plan::Plan;
+use crate::quantity::{Time, Voltage, volts};
+
+/// The limit's clock starts when the part stands at this share of the test voltage
+/// (handbook §1.5).
+const FULL_SHARE: f64 = 0.99;
+/// A part that falls below this share of the highest voltage it stood at has given way.
+const COLLAPSE_SHARE: f64 = 0.8;
+/// Readings in a row at the set-point that make an arrival: the supply no longer swings.
+const ARRIVAL_READINGS: u8 = 3;
+/// A part that took this multiple of its largest charge is not charging (handbook §4.2).
+const OVERFILL: f64 = 2.0;
+
+/// Raising the voltage.
+#[derive(Debug, Clone)]
+pub(super) struct Ramp {
+    since: Time,
+    from: Voltage,
+    set: Voltage,
+    arrivals: u8,
+}
+
+impl Ramp {
+    pub(super) fn begin(now: Time, from: Voltage) -> Self {
+        Self { since: now, from, set: from, arrivals: 0 }
+    }
+
+    pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        note_voltage(context);
+        if collapsed(context) {
+            return Step::Fault(Finding::BrokeDown);
+        }
+        if context.now - self.since > context.plan.ramp.budget {
+            return held(context);
+        }
+        let Input::Voltage(Sample::Value(terminals)) = input else { return Step::Stay };
+        let follows = self.set - context.plan.supply.agreement <= terminals;
+        if !follows {
+            self.arrivals = 0;
+            return Step::Stay;
+        }
+        if self.set < target(context.plan) {
+            self.raise(context);
+            return Step::Stay;
+        }
+        self.arrivals += 1;
+        if self.arrivals < ARRIVAL_READINGS {
+            return Step::Stay;
+        }
+        Step::Next(State::Charge(Charge { since: context.now }))
+    }
+
+    fn raise(&mut self, context: &mut Context) {
+        let plan = context.plan;
+        let share = ((context.now - self.since) / plan.ramp.rise).value.min(1.0);
+        let due = self.from + (plan.test_voltage - self.from) * share;
+        let next = due.min(self.set + plan.ramp.largest_step).min(plan.test_voltage);
+        let next = round_down(next, plan.supply.voltage_step);
+        if self.set < next {
+            self.set = next;
+            context.orders.push(Order::SetVoltage(next));
+        }
+    }
+}
+
+/// The test voltage as the supply can set it.
+fn target(plan: &Plan) -> Voltage {
+    round_down(plan.test_voltage, plan.supply.voltage_step)
+}
+
+/// Waiting for the charging current to die away.
+#[derive(Debug, Clone)]
+pub(super) struct Charge {
+    since: Time,
+}
+
+impl Charge {
+    pub(super) fn step(&mut self, context: &mut Context, _input: Input) -> Step {
+        note_voltage(context);
+        if collapsed(context) {
+            return Step::Fault(Finding::BrokeDown);
+        }
+        let waited = context.now - self.since;
+        if waited < context.plan.ramp.charge {
+            return Step::Stay;
+        }
+        let Some(full_at) = context.tally.full_voltage_at else {
+            let overdue = waited > context.plan.ramp.charge + context.plan.ramp.budget;
+            return if overdue { held(context) } else { Step::Stay };
+        };
+        if !weigh_charge(context) {
+            return Step::Fault(Finding::NoContact);
+        }
+        Step::Next(State::Settle(Settle::begin(context, full_at)))
+    }
+}
+
+fn note_voltage(context: &mut Context) {
+    let full = context.plan.test_voltage * FULL_SHARE;
+    let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else { return };
+    context.tally.high_water = context.tally.high_water.max(voltage);
+    if context.tally.full_voltage_at.is_none() && full <= voltage {
+        context.tally.full_voltage_at = Some(context.now);
+    }
+}
+
+/// Whether the part has given way: its voltage fell although nobody lowered it.
+fn collapsed(context: &mut Context) -> bool {
+    let peak = context.tally.high_water;
+    let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else {
+        return false;
+    };
+    let fell = voltage < peak * COLLAPSE_SHARE && volts(1.0) < peak;
+    if fell {
+        context.tally.broke_down_at.get_or_insert(peak);
+    }
+    fell
+}
+
+/// The part stayed below the test voltage: says whether charging could still explain it.
+fn held(context: &mut Context) -> Step {
+    let plan = context.plan;
+    let most = plan.full_charge() * plan.part.greatest_ratio * OVERFILL;
+    context.tally.overfilled = most < context.tally.count.charge();
+    Step::Fault(Finding::HeldBelowTestVoltage)
+}
+
+/// Settles whether the charge that went in proves the contact. False: there is nothing there.
+///
+/// Where the meter could not have seen the charge of a sound part, nothing is proven and the run
+/// goes on to an `undecided`.
+fn weigh_charge(context: &mut Context) -> bool {
+    let plan = context.plan;
+    let least = plan.part.capacitance * plan.part.least_ratio;
+    if least * plan.test_voltage < plan.ramp.charge_floor * 5.0 {
+        return true;
+    }
+    let leakage = context.senses.smooth_current();
+    let capacitance = context.tally.count.capacitance(context.tally.counted_to, leakage);
+    let there = capacitance.is_some_and(|capacitance| least * 0.2 <= capacitance);
+    context.tally.charge_in = there;
+    there
+}

@@ -1,0 +1,218 @@
+//! What is known of the bench: the newest readings, each with its age.
+//!
+//! The voltage at the part is a measured value or unknown, never the set-point; unknown counts as
+//! charged (design rule "where the supply measures matters").
+
+use super::{Input, OutputState, Sample};
+use crate::plan::{Bleeder, Plan, RangeIndex, Sensing};
+use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
+
+/// Newest readings and extremes.
+#[derive(Debug, Clone)]
+pub(super) struct Senses {
+    current: Option<Stamped<Current>>,
+    overload: Option<Stamped<bool>>,
+    terminals: Option<Stamped<Voltage>>,
+    range: RangeIndex,
+    smooth: Current,
+    output: OutputState,
+    meter_heard: Time,
+    supply_heard: Time,
+    peak_current: Current,
+    peak_part_voltage: Voltage,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Stamped<T> {
+    value: T,
+    at: Time,
+}
+
+/// Weight of the newest reading in the smoothed current.
+const SMOOTHING: f64 = 0.3;
+
+impl Senses {
+    pub(super) fn new(range: RangeIndex) -> Self {
+        Self {
+            current: None,
+            overload: None,
+            terminals: None,
+            range,
+            smooth: amperes(0.0),
+            output: OutputState::Unknown,
+            meter_heard: seconds(0.0),
+            supply_heard: seconds(0.0),
+            peak_current: amperes(0.0),
+            peak_part_voltage: volts(0.0),
+        }
+    }
+
+    /// Silence is counted from here.
+    pub(super) fn listen_from(&mut self, now: Time) {
+        self.meter_heard = now;
+        self.supply_heard = now;
+    }
+
+    /// The part may stand at `voltage`: nobody has looked.
+    pub(super) fn assume_charged_to(&mut self, voltage: Voltage) {
+        self.peak_part_voltage = voltage;
+    }
+
+    /// Takes an input in; for a current value, the time that it speaks for.
+    pub(super) fn take(&mut self, plan: &Plan, now: Time, input: Input) -> Option<Time> {
+        match input {
+            Input::Current { sample, range } => self.take_current(plan, now, sample, range),
+            Input::Voltage(Sample::Value(value)) => {
+                self.terminals = Some(Stamped { value, at: now });
+                self.supply_heard = now;
+                self.note_part_voltage(plan, now);
+                None
+            }
+            Input::Voltage(Sample::Overload { .. } | Sample::NotANumber) => {
+                self.terminals = None;
+                None
+            }
+            Input::Output(state) => {
+                self.output = state;
+                None
+            }
+            Input::Tick
+            | Input::Armed
+            | Input::Refused
+            | Input::Lost(_)
+            | Input::Disturbed
+            | Input::Stalled
+            | Input::Stop => None,
+        }
+    }
+
+    fn take_current(
+        &mut self,
+        plan: &Plan,
+        now: Time,
+        sample: Sample<Current>,
+        range: RangeIndex,
+    ) -> Option<Time> {
+        self.range = range;
+        match sample {
+            Sample::Value(value) => {
+                let since = self.current.map_or(now, |last| last.at);
+                self.smooth = self.smooth * (1.0 - SMOOTHING) + value * SMOOTHING;
+                self.current = Some(Stamped { value, at: now });
+                self.overload = None;
+                self.meter_heard = now;
+                self.peak_current = self.peak_current.max(value);
+                self.note_part_voltage(plan, now);
+                Some(now - since)
+            }
+            Sample::Overload { negative } => {
+                self.overload = Some(Stamped { value: negative, at: now });
+                self.meter_heard = now;
+                self.peak_current = self.peak_current.max(plan.meter.range(range).full_scale);
+                None
+            }
+            Sample::NotANumber => None,
+        }
+    }
+
+    fn note_part_voltage(&mut self, plan: &Plan, now: Time) {
+        if let Some(voltage) = self.part_voltage(plan, now) {
+            self.peak_part_voltage = self.peak_part_voltage.max(voltage.abs());
+        }
+    }
+
+    /// Newest current, if the newest reading was a value.
+    pub(super) fn latest_current(&self) -> Option<Current> {
+        if self.overload.is_some() {
+            return None;
+        }
+        self.current.map(|current| current.value)
+    }
+
+    /// The current without its quickest movements.
+    pub(super) fn smooth_current(&self) -> Current {
+        self.smooth
+    }
+
+    /// Newest voltage at the terminals.
+    pub(super) fn terminals(&self) -> Option<Voltage> {
+        self.terminals.map(|terminals| terminals.value)
+    }
+
+    /// The output state as last told.
+    pub(super) fn output(&self) -> OutputState {
+        self.output
+    }
+
+    /// Highest voltage that the part was seen at.
+    pub(super) fn peak_part_voltage(&self) -> Voltage {
+        self.peak_part_voltage
+    }
+
+    /// Highest current that was seen.
+    pub(super) fn peak_current(&self) -> Current {
+        self.peak_current
+    }
+
+    /// Voltage at the part with the output on: terminals less the drop in the path.
+    pub(super) fn part_voltage(&self, plan: &Plan, now: Time) -> Option<Voltage> {
+        let stale = plan.cut_out.stale;
+        let terminals = self.terminals.filter(|terminals| now - terminals.at <= stale)?;
+        let current = self.current.filter(|current| now - current.at <= stale)?;
+        if self.overload.is_some() {
+            return None;
+        }
+        Some(terminals.value - current.value * plan.path(self.range))
+    }
+
+    /// Voltage at the part while it bleeds, by whichever way this station can know it.
+    pub(super) fn bleeding_voltage(&self, plan: &Plan, now: Time) -> Option<Voltage> {
+        match plan.supply.senses {
+            Sensing::AtTerminals => self.voltage_behind_relay(plan, now),
+            Sensing::BeforeRelay => self.voltage_by_bleeding_current(plan, now),
+        }
+    }
+
+    /// Terminals, scaled by the divider of bleeder and path.
+    fn voltage_behind_relay(&self, plan: &Plan, now: Time) -> Option<Voltage> {
+        let stale = plan.cut_out.stale;
+        let terminals = self.terminals.filter(|terminals| now - terminals.at <= stale)?.value;
+        match plan.discharge.bleeder {
+            Bleeder::SupplySinks if self.output == OutputState::Off => Some(terminals),
+            Bleeder::SupplySinks => self.part_voltage(plan, now),
+            Bleeder::Fitted(bleeder) | Bleeder::Relay(bleeder) => {
+                let divider = plan.path(self.range) / bleeder;
+                Some(terminals * (1.0 + divider.value))
+            }
+        }
+    }
+
+    /// Bleeding current times the loop that it flows through.
+    fn voltage_by_bleeding_current(&self, plan: &Plan, now: Time) -> Option<Voltage> {
+        let stale = plan.cut_out.stale;
+        let current = self.current.filter(|current| now - current.at <= stale)?;
+        if self.overload.is_some() {
+            return None;
+        }
+        Some((current.value * plan.bleed_loop(self.range)).abs())
+    }
+
+    /// Whether either instrument gave no value for longer than `stale`.
+    pub(super) fn is_silent(&self, now: Time, stale: Time) -> bool {
+        self.meter_is_silent(now, stale) || now - self.supply_heard > stale
+    }
+
+    /// Whether the meter gave no value for longer than `stale`.
+    pub(super) fn meter_is_silent(&self, now: Time, stale: Time) -> bool {
+        now - self.meter_heard > stale
+    }
+
+    /// Whether the newest reading is known to be below `bound`; an overload never is.
+    pub(super) fn current_is_below(&self, bound: Current) -> bool {
+        match (self.overload, self.current) {
+            (Some(_), _) => false,
+            (None, Some(current)) => current.value.abs() < bound,
+            (None, None) => true,
+        }
+    }
+}

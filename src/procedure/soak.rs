@@ -1,0 +1,401 @@
+//! Settling on the range that the limit needs, the soak itself, and the proof of contact at its
+//! end.
+
+use super::bleed::Bleed;
+use super::{Context, Input, Order, Sample, State, Step, round_down};
+use crate::judge::{Budget, Finding, Reading, Settled, Trend, Window};
+use crate::plan::{Bleeder, RangeIndex};
+use crate::quantity::{Charge, Current, Time, Voltage, coulombs, seconds};
+
+/// A range is left upwards above this share of its full scale.
+const TOO_HIGH_SHARE: f64 = 0.9;
+/// Headroom when a range is chosen for a current.
+const HEADROOM: f64 = 1.5;
+/// Good readings that make the meter settled.
+const GOOD_READINGS: u8 = 3;
+/// Time constants to wait after the path's resistance changed (handbook §3.2).
+const SETTLING_CONSTANTS: f64 = 7.0;
+/// A part below this share of the test voltage in the soak has given way, or the supply has.
+const SAG_SHARE: f64 = 0.8;
+/// The voltage is lowered to this share of the test voltage to see charge come back.
+const PROOF_SHARE: f64 = 0.7;
+/// Share of the expected charge that proves the contact at the end.
+const PROOF_CHARGE_SHARE: f64 = 0.5;
+
+/// The meter on its way to a range, and what it takes until its readings count there.
+#[derive(Debug, Clone, Copy)]
+struct Ranging {
+    wanted: RangeIndex,
+    since: Time,
+    unused: u8,
+    good: u8,
+}
+
+impl Ranging {
+    fn to(wanted: RangeIndex, context: &mut Context) -> Self {
+        context.orders.push(Order::SelectRange(wanted));
+        let unused = context.plan.meter.settling_readings;
+        Self { wanted, since: context.now, unused, good: 0 }
+    }
+
+    /// Takes a reading; true once readings on the wanted range count.
+    fn take(&mut self, context: &Context, range: RangeIndex) -> bool {
+        if range != self.wanted {
+            return false;
+        }
+        if 0 < self.unused {
+            self.unused -= 1;
+            return false;
+        }
+        let plan = context.plan;
+        let constant = plan.path(range) * plan.part.capacitance * plan.part.greatest_ratio;
+        if context.now - self.since < constant * SETTLING_CONSTANTS {
+            return false;
+        }
+        self.good = self.good.saturating_add(1);
+        GOOD_READINGS <= self.good
+    }
+
+    /// Whether the meter has taken too long.
+    fn is_overdue(&self, context: &Context) -> bool {
+        let plan = context.plan;
+        let constant = plan.path(self.wanted) * plan.part.capacitance * plan.part.greatest_ratio;
+        let allowed = constant * SETTLING_CONSTANTS * 2.0 + plan.cut_out.stale * 4.0;
+        context.now - self.since > allowed
+    }
+}
+
+/// The next less sensitive range, if there is one up to the surge range.
+fn wider(context: &Context, range: RangeIndex) -> Option<RangeIndex> {
+    (range < context.plan.meter.surge).then_some(RangeIndex(range.0 + 1))
+}
+
+/// Bringing the meter down to its range.
+#[derive(Debug, Clone)]
+pub(super) struct Settle {
+    full_at: Time,
+    ranging: Ranging,
+}
+
+impl Settle {
+    pub(super) fn begin(context: &mut Context, full_at: Time) -> Self {
+        let plan = context.plan;
+        let fits = plan.meter.range_for(context.senses.smooth_current().abs() * HEADROOM);
+        let wanted = fits.max(plan.meter.soak).min(plan.meter.surge);
+        Self { full_at, ranging: Ranging::to(wanted, context) }
+    }
+
+    pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        if self.ranging.is_overdue(context) {
+            return Step::Fault(Finding::InstrumentLost);
+        }
+        let Input::Current { sample, range } = input else { return sag(context) };
+        match sample {
+            Sample::Value(current) if context.plan.cut_out.surge <= current.abs() => {
+                gave_way(context)
+            }
+            Sample::Value(_) if self.ranging.take(context, range) => {
+                let soak = Soak::begin(context, self.full_at, self.ranging);
+                Step::Next(State::Soak(Box::new(soak)))
+            }
+            Sample::Value(_) => sag(context),
+            Sample::NotANumber => Step::Stay,
+            Sample::Overload { .. } => self.widen(context, range),
+        }
+    }
+
+    /// The current does not fit the range: one range up, and out if there is none.
+    fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
+        if range != self.ranging.wanted {
+            return Step::Stay;
+        }
+        let Some(wanted) = wider(context, range) else { return gave_way(context) };
+        self.ranging = Ranging::to(wanted, context);
+        Step::Stay
+    }
+}
+
+/// Reading until the reading time or the soak's end, then proving the contact.
+#[derive(Debug, Clone)]
+pub(super) struct Soak {
+    full_at: Time,
+    ranging: Ranging,
+    settled: bool,
+    window: Window,
+    trend: Trend,
+    hot_since: Option<Time>,
+    closing: Option<Closing>,
+}
+
+impl Soak {
+    fn begin(context: &Context, full_at: Time, ranging: Ranging) -> Self {
+        let target = &context.plan.target;
+        let window = if target.soak < target.reading_time + target.window / 2.0 {
+            Window::ending_at(target.judged_at(), target.window)
+        } else {
+            Window::around(target.reading_time, target.window)
+        };
+        let trend = Trend::new(target.limit, target.judged_at());
+        Self { full_at, ranging, settled: true, window, trend, hot_since: None, closing: None }
+    }
+
+    pub(super) fn in_window(&self, now: Time) -> bool {
+        self.closing.is_none() && self.window.holds(now - self.full_at)
+    }
+
+    pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        if let Some(closing) = &mut self.closing {
+            return closing.step(context, input);
+        }
+        if let Input::Current { sample, range } = input {
+            match self.take(context, sample, range) {
+                Step::Stay => {}
+                ended @ (Step::Next(_) | Step::Fault(_)) => return ended,
+            }
+        }
+        if !self.settled && self.ranging.is_overdue(context) {
+            return Step::Fault(Finding::InstrumentLost);
+        }
+        let end = context.plan.target.soak.max(self.window.until());
+        if end <= context.now - self.full_at {
+            self.conclude(context);
+            self.closing = Some(Closing::begin(context));
+        }
+        sag(context)
+    }
+
+    fn take(&mut self, context: &mut Context, sample: Sample<Current>, range: RangeIndex) -> Step {
+        match sample {
+            Sample::Value(current) => self.take_value(context, current, range),
+            Sample::NotANumber => Step::Stay,
+            Sample::Overload { .. } if self.settled => gave_way(context),
+            Sample::Overload { .. } => self.widen(context, range),
+        }
+    }
+
+    fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
+        if range != self.ranging.wanted {
+            return Step::Stay;
+        }
+        let Some(wanted) = wider(context, range) else { return gave_way(context) };
+        self.change_range(context, wanted);
+        Step::Stay
+    }
+
+    fn take_value(&mut self, context: &mut Context, current: Current, range: RangeIndex) -> Step {
+        let plan = context.plan;
+        if plan.cut_out.soak <= current.abs() {
+            return gave_way(context);
+        }
+        if self.is_too_hot(context, current) {
+            return Step::Fault(Finding::RunsAway);
+        }
+        if !self.settled {
+            self.settled = self.ranging.take(context, range);
+            return Step::Stay;
+        }
+        if range != self.ranging.wanted {
+            // Somebody else changed the range: readings from here on belong to no plan.
+            self.window.spoil();
+            return Step::Fault(Finding::InstrumentLost);
+        }
+        self.judge(context, current, range);
+        if self.trend.climbs() {
+            return Step::Fault(Finding::RunsAway);
+        }
+        let high = plan.meter.range(range).full_scale * TOO_HIGH_SHARE < current.abs();
+        if let Some(wanted) = wider(context, range).filter(|_| high) {
+            self.change_range(context, wanted);
+        }
+        Step::Stay
+    }
+
+    fn judge(&mut self, context: &Context, current: Current, range: RangeIndex) {
+        let at = context.now - self.full_at;
+        self.trend.add(at, current, context.plan.meter.range(range).error_at(current));
+        match context.senses.part_voltage(context.plan, context.now) {
+            Some(voltage) => self.window.add(at, current, voltage),
+            None if self.window.holds(at) => self.window.spoil(),
+            None => {}
+        }
+    }
+
+    fn change_range(&mut self, context: &mut Context, wanted: RangeIndex) {
+        if self.window.holds(context.now - self.full_at) {
+            self.window.spoil();
+        }
+        self.ranging = Ranging::to(wanted, context);
+        self.settled = false;
+    }
+
+    /// More heat in the part than it can bear for longer than it may last (handbook §4.2).
+    fn is_too_hot(&mut self, context: &Context, current: Current) -> bool {
+        let cut_out = &context.plan.cut_out;
+        if current.abs() * context.plan.test_voltage <= cut_out.power {
+            self.hot_since = None;
+            return false;
+        }
+        let since = *self.hot_since.get_or_insert(context.now);
+        cut_out.power_patience < context.now - since
+    }
+
+    /// Writes down what the window and the trend say.
+    fn conclude(&self, context: &mut Context) {
+        context.tally.bursts = self.trend.bursts();
+        context.tally.tallest_burst = self.trend.tallest_burst();
+        let Some(settled) = self.window.settled() else { return };
+        let at = context.plan.target.judged_at();
+        let falling = self.trend.still_falling(at, settled.current, settled.scatter);
+        context.tally.still_falling = falling;
+        context.tally.reading = Some(reading(context, &settled, self.ranging.wanted));
+    }
+}
+
+/// The window's reading, corrected for the zero, with its budget.
+fn reading(context: &Context, settled: &Settled, range: RangeIndex) -> Reading {
+    let plan = context.plan;
+    let half_width = plan.meter.range(range).error_at(settled.current);
+    let current = settled.current - plan.zero.current;
+    let budget = Budget {
+        meter: Budget::meter_share(half_width),
+        scatter: settled.scatter,
+        zero: plan.zero.uncertainty,
+        voltage: Budget::voltage_share(
+            current,
+            plan.part.voltage_exponent,
+            plan.test_voltage,
+            plan.supply.voltage_uncertainty,
+            plan.test_voltage - settled.lowest_voltage,
+        ),
+    };
+    let at = plan.target.judged_at();
+    Reading { current, budget, at, voltage: settled.lowest_voltage }
+}
+
+/// The soak is over: lower the voltage a little and see the charge come back, so that a clip that
+/// fell off is not taken for a part that leaks nothing.
+#[derive(Debug, Clone)]
+struct Closing {
+    since: Time,
+    lowering_since: Option<Time>,
+    set: Voltage,
+    returned: Charge,
+    last_at: Option<Time>,
+    wanted: RangeIndex,
+}
+
+impl Closing {
+    fn begin(context: &mut Context) -> Self {
+        let plan = context.plan;
+        let wanted = if matches!(plan.discharge.bleeder, Bleeder::Relay(_)) {
+            plan.meter.bleed
+        } else {
+            let flow = plan.full_charge() * plan.part.greatest_ratio / plan.ramp.rise;
+            plan.meter.range_for(flow * 3.0).min(plan.meter.surge)
+        };
+        context.orders.push(Order::SelectRange(wanted));
+        Self {
+            since: context.now,
+            lowering_since: None,
+            set: plan.test_voltage,
+            returned: coulombs(0.0),
+            last_at: None,
+            wanted,
+        }
+    }
+
+    fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        if let Input::Current { sample: Sample::Value(current), .. } = input
+            && context.plan.cut_out.surge <= current.abs()
+        {
+            return gave_way(context);
+        }
+        match self.lowering_since {
+            None => self.wait_for_range(context, input),
+            Some(since) => self.lower(context, input, since),
+        }
+    }
+
+    fn wait_for_range(&mut self, context: &mut Context, input: Input) -> Step {
+        if context.now - self.since > context.plan.cut_out.stale * 4.0 {
+            return Step::Fault(Finding::InstrumentLost);
+        }
+        let Input::Current { sample: Sample::Value(_), range } = input else { return Step::Stay };
+        if range != self.wanted {
+            return Step::Stay;
+        }
+        if matches!(context.plan.discharge.bleeder, Bleeder::Relay(_)) {
+            // The relay's own discharge shows the charge; it is counted in `bleed`.
+            return Step::Next(State::Bleed(Bleed::after_soak(context)));
+        }
+        self.lowering_since = Some(context.now);
+        self.last_at = Some(context.now);
+        Step::Stay
+    }
+
+    fn lower(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
+        let plan = context.plan;
+        if let Input::Current { sample: Sample::Value(current), .. } = input {
+            self.count(context, current);
+        }
+        if matches!(input, Input::Voltage(Sample::Value(_))) {
+            self.order_down(context, since);
+        }
+        let expected = plan.full_charge() * plan.part.least_ratio * (1.0 - PROOF_SHARE);
+        if expected * PROOF_CHARGE_SHARE <= self.returned {
+            context.tally.charge_out = true;
+            return Step::Next(State::Bleed(Bleed::after_soak(context)));
+        }
+        let constant = plan.path(self.wanted) * plan.part.capacitance * plan.part.greatest_ratio;
+        let allowed = plan.ramp.rise + constant * SETTLING_CONSTANTS + plan.cut_out.stale * 2.0;
+        if context.now - since <= allowed {
+            return Step::Stay;
+        }
+        if plan.full_charge() * plan.part.least_ratio < plan.ramp.charge_floor * 5.0 {
+            // Too little charge for this meter to see, in either direction.
+            return Step::Next(State::Bleed(Bleed::after_soak(context)));
+        }
+        Step::Fault(Finding::ContactLost)
+    }
+
+    /// Charge that came back beyond what leaks on.
+    fn count(&mut self, context: &Context, current: Current) {
+        let leakage =
+            context.tally.reading.map_or_else(Current::default, |reading| reading.current);
+        let span = self.last_at.map_or(seconds(0.0), |last| context.now - last);
+        self.last_at = Some(context.now);
+        self.returned += (leakage.max(Current::default()) * PROOF_SHARE - current) * span;
+    }
+
+    fn order_down(&mut self, context: &mut Context, since: Time) {
+        let plan = context.plan;
+        let share = ((context.now - since) / plan.ramp.rise).value;
+        let due = plan.test_voltage * (1.0 - share).max(PROOF_SHARE);
+        let next = round_down(due, plan.supply.voltage_step);
+        if next < self.set {
+            self.set = next;
+            context.orders.push(Order::SetVoltage(next));
+        }
+    }
+}
+
+/// The part conducts far beyond a leak.
+fn gave_way(context: &mut Context) -> Step {
+    context.tally.broke_down_at.get_or_insert(context.tally.high_water);
+    Step::Fault(Finding::BrokeDown)
+}
+
+/// The voltage sagged: with current, the part gave way; without, the supply did.
+fn sag(context: &mut Context) -> Step {
+    let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else {
+        return Step::Stay;
+    };
+    if context.plan.test_voltage * SAG_SHARE <= voltage {
+        return Step::Stay;
+    }
+    let drawn = context.senses.latest_current().unwrap_or(context.plan.cut_out.surge);
+    if context.plan.target.limit * 10.0 < drawn {
+        return gave_way(context);
+    }
+    Step::Fault(Finding::InstrumentLost)
+}
