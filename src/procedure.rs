@@ -169,6 +169,8 @@ struct Tally {
     bursts: u32,
     tallest_burst: Current,
     meter_lost: bool,
+    /// The voltage fell in the soak before a current was read that would explain it.
+    sagged: bool,
     broke_down_at: Option<Voltage>,
 }
 

@@ -1,5 +1,6 @@
 //! Emptying the part: off until proven, bled until measured, looked at again after the rebound.
 
+use super::soak::conducts;
 use super::{
     Context, Input, Instrument, Order, Orders, OutputState, Sample, State, Step, Switch, Tally,
 };
@@ -97,7 +98,7 @@ impl Bleed {
         self.advance(context, safe)
     }
 
-    fn take(&mut self, context: &Context, input: Input) {
+    fn take(&mut self, context: &mut Context, input: Input) {
         if let Input::Output(state) = input {
             let sinking = matches!(self.stage, Stage::Sinking { .. });
             self.relapsed |= self.proven_off && !sinking && state == OutputState::On;
@@ -107,6 +108,7 @@ impl Bleed {
             self.supply_lost = true;
         }
         if let Input::Current { sample, range } = input {
+            explain_sag(context, sample);
             self.count(context, sample, range);
         }
     }
@@ -248,4 +250,18 @@ impl Bleed {
 /// Whether the part was never seen above the voltage at which it may be touched.
 fn never_charged(context: &Context) -> bool {
     context.senses.peak_part_voltage() < context.plan.discharge.safe_voltage
+}
+
+/// The first reading after a sag covers the moment before the output went off: if the part drew
+/// far more than a leak, it is the part that gave way and not the supply.
+fn explain_sag(context: &mut Context, sample: Sample<Current>) {
+    let drew = match sample {
+        Sample::Value(current) => conducts(context.plan, current),
+        Sample::Overload { negative } => !negative,
+        Sample::NotANumber => return,
+    };
+    if std::mem::take(&mut context.tally.sagged) && drew {
+        context.tally.ended_by = Some(Finding::BrokeDown);
+        context.tally.broke_down_at.get_or_insert(context.tally.high_water);
+    }
 }

@@ -4,7 +4,7 @@
 use super::bleed::Bleed;
 use super::{Context, Input, Order, Sample, State, Step, round_down};
 use crate::judge::{Budget, Finding, Reading, Settled, Trend, Window};
-use crate::plan::{Bleeder, RangeIndex};
+use crate::plan::{Bleeder, Plan, RangeIndex};
 use crate::quantity::{Charge, Current, Time, Voltage, coulombs, seconds};
 
 /// A range is left upwards above this share of its full scale.
@@ -341,7 +341,7 @@ impl Closing {
         if matches!(input, Input::Voltage(Sample::Value(_))) {
             self.order_down(context, since);
         }
-        let expected = plan.full_charge() * plan.part.least_ratio * (1.0 - PROOF_SHARE);
+        let expected = expected_charge(context) * (1.0 - PROOF_SHARE);
         if expected * PROOF_CHARGE_SHARE <= self.returned {
             context.tally.charge_out = true;
             return Step::Next(State::Bleed(Bleed::after_soak(context)));
@@ -379,13 +379,30 @@ impl Closing {
     }
 }
 
+/// Charge that the part gives back on its way to 0 V: at least what a small sound part holds, or
+/// what was measured to have gone in where that is less.
+fn expected_charge(context: &Context) -> Charge {
+    let plan = context.plan;
+    let printed = plan.full_charge() * plan.part.least_ratio;
+    let leakage = context.tally.reading.map_or_else(Current::default, |reading| reading.current);
+    let measured = context.tally.count.capacitance(context.tally.counted_to, leakage);
+    let floor = plan.ramp.charge_floor;
+    measured.map_or(printed, |measured| printed.min((measured * plan.test_voltage).max(floor)))
+}
+
 /// The part conducts far beyond a leak.
 fn gave_way(context: &mut Context) -> Step {
     context.tally.broke_down_at.get_or_insert(context.tally.high_water);
     Step::Fault(Finding::BrokeDown)
 }
 
-/// The voltage sagged: with current, the part gave way; without, the supply did.
+/// Whether a current is far beyond what a part that merely leaks would draw.
+pub(super) fn conducts(plan: &Plan, current: Current) -> bool {
+    plan.target.limit * 10.0 < current
+}
+
+/// The voltage sagged: with current, the part gave way; without, the supply did. The reading that
+/// is under way when the output goes off tells which; see [`Bleed`].
 fn sag(context: &mut Context) -> Step {
     let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else {
         return Step::Stay;
@@ -394,8 +411,9 @@ fn sag(context: &mut Context) -> Step {
         return Step::Stay;
     }
     let drawn = context.senses.latest_current().unwrap_or(context.plan.cut_out.surge);
-    if context.plan.target.limit * 10.0 < drawn {
+    if conducts(context.plan, drawn) {
         return gave_way(context);
     }
+    context.tally.sagged = true;
     Step::Fault(Finding::InstrumentLost)
 }
