@@ -6,12 +6,14 @@
 
 mod bench;
 mod phase;
+mod told;
 
 pub use bench::{
     Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
 pub use phase::Phase;
+pub use told::{OutputState, Sample};
 
 use arrayvec::ArrayVec;
 

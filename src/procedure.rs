@@ -25,38 +25,13 @@ use arrayvec::ArrayVec;
 pub use outcome::Outcome;
 
 use crate::judge::{ChargeCount, Finding, Reading};
-use crate::plan::{Phase, Plan, RangeIndex};
+use crate::plan::{OutputState, Phase, Plan, RangeIndex, Sample};
 use crate::quantity::{Current, Time, Voltage};
 use bleed::Bleed;
 use probe::Probe;
 use rise::{Charge, Ramp};
 use senses::Senses;
 use soak::{Settle, Soak};
-
-/// What an instrument said: a value, or why there is none. Never a stand-in number.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Sample<Q> {
-    /// A plausible value.
-    Value(Q),
-    /// Beyond the range in use.
-    Overload {
-        /// The overload is below the range's negative end.
-        negative: bool,
-    },
-    /// The instrument said that it has no number.
-    NotANumber,
-}
-
-/// The output state as the supply tells it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum OutputState {
-    /// Clearly on.
-    On,
-    /// Clearly off.
-    Off,
-    /// Neither; counts as on.
-    Unknown,
-}
 
 /// One of the station's instruments.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

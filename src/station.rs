@@ -1,1 +1,6 @@
-//! Instruments: driver files, dialects, links.
+//! Instruments: driver files, the conversation on a line, links.
+
+pub mod reply;
+mod session;
+
+pub use session::{Heard, Outgoing, Session, Timing};

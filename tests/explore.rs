@@ -10,8 +10,8 @@ mod plant;
 use plant::{Part, Rig, plan};
 use proptest::prelude::*;
 use reststrom::judge::{Finding, Left, Verdict};
-use reststrom::plan::{Bleeder, Phase, Plan, RangeIndex};
-use reststrom::procedure::{Input, Instrument, Order, Orders, Outcome, OutputState, Sample};
+use reststrom::plan::{Bleeder, OutputState, Phase, Plan, RangeIndex, Sample};
+use reststrom::procedure::{Input, Instrument, Order, Orders, Outcome};
 use reststrom::quantity::{amperes, ohms, seconds, volts};
 
 /// A plan with short times, so that a whole run is some hundred steps.
@@ -98,7 +98,8 @@ impl Watched {
             input,
             Input::Stop | Input::Stalled | Input::Disturbed | Input::Refused | Input::Lost(_)
         );
-        if is_energised(before) && (fault || after == Phase::Bleed) && !(self.sinks && !fault) {
+        let ended = after == Phase::Bleed && !self.sinks;
+        if is_energised(before) && (fault || ended) {
             assert_eq!(orders.first(), Some(&Order::CutOut), "{before}: {:?}", self.said);
         }
         if is_energised(before) && fault {
@@ -140,7 +141,7 @@ impl Watched {
             return;
         }
         let evidence = outcome.evidence;
-        let reading = evidence.reading.unwrap();
+        let reading = evidence.reading.expect("within rests on a reading");
         assert!(evidence.charge_in && evidence.charge_out, "{:?}", self.said);
         assert!(reading.voltage >= evidence.test_voltage * 0.98, "{:?}", self.said);
         let upper = reading.current.abs() + reading.budget.expanded();
@@ -235,7 +236,7 @@ fn a_stop_anywhere_is_never_judged_within() {
         }
         let mut stopped = moment;
         stopped.say(Input::Stop);
-        let outcome = stopped.rig.to_end();
+        let outcome = stopped.rig.finish();
         assert_eq!(outcome.ruling.verdict, Verdict::Untested);
         assert_eq!(outcome.ruling.findings[0], Finding::Stopped);
     }

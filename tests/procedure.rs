@@ -5,13 +5,14 @@ mod plant;
 use plant::{Part, Plant, Rig, plan};
 use reststrom::judge::{Finding, Left, Verdict};
 use reststrom::plan::{Bleeder, Phase, Plan, Sensing};
-use reststrom::procedure::{Input, Instrument, Order, OutputState, Sample};
+use reststrom::plan::{OutputState, Sample};
+use reststrom::procedure::{Input, Instrument, Order};
 use reststrom::quantity::{amperes, ohms, seconds, volts};
 use rstest::rstest;
 
 #[track_caller]
 fn check(part: Part, verdict: Verdict, finding: Finding, left: Left) {
-    let outcome = Rig::start(plan(), part).to_end();
+    let outcome = Rig::start(plan(), part).finish();
     let got = (outcome.ruling.verdict, outcome.ruling.findings[0], outcome.left);
     assert_eq!(got, (verdict, finding, left), "{outcome:#?}");
 }
@@ -55,7 +56,7 @@ fn a_part_gets_its_verdict(
 
 #[test]
 fn a_part_that_comes_charged_is_bled_first_and_then_judged() {
-    let outcome = Rig::start(plan(), Part { charged_to: 12.0, ..Part::sound() }).to_end();
+    let outcome = Rig::start(plan(), Part { charged_to: 12.0, ..Part::sound() }).finish();
     assert_eq!(outcome.ruling.verdict, Verdict::Within);
     assert_eq!(outcome.ruling.findings.as_slice(), [Finding::Settled, Finding::AlreadyCharged]);
 }
@@ -63,7 +64,7 @@ fn a_part_that_comes_charged_is_bled_first_and_then_judged() {
 #[test]
 fn the_measured_capacitance_is_that_of_the_part() {
     for part in [Part::sound(), Part { leak: |u, _| 55e-6 * u / 25.0, ..Part::sound() }] {
-        let outcome = Rig::start(plan(), part).to_end();
+        let outcome = Rig::start(plan(), part).finish();
         let ratio = outcome.capacitance.unwrap().value / 22e-6;
         assert!((0.95..1.05).contains(&ratio), "{ratio}");
     }
@@ -72,7 +73,7 @@ fn the_measured_capacitance_is_that_of_the_part() {
 #[test]
 fn the_reading_is_the_leakage_at_the_reading_time() {
     let part = Part { leak: |u, t| u / 25.0 * (0.5e-6 + 100e-6 / (1.0 + t)), ..Part::sound() };
-    let outcome = Rig::start(plan(), part).to_end();
+    let outcome = Rig::start(plan(), part).finish();
     let (reading, full) = (outcome.reading.unwrap(), outcome.full_voltage_at.unwrap().value);
     let expected = 0.5e-6 + 100e-6 / (1.0 + full + 300.0);
     assert!((reading.current.value / expected - 1.0).abs() < 0.01, "{reading:?}");
@@ -95,7 +96,7 @@ fn a_part_longer_soak_is_judged_at_its_reading_time() {
     let part =
         Part { leak: |u, t| u / 25.0 * if t < 400.0 { 1e-6 } else { 1.1e-6 }, ..Part::sound() };
     let mut rig = Rig::start(plan, part);
-    let outcome = rig.to_end();
+    let outcome = rig.finish();
     assert!(rig.plant.time > 1000.0);
     assert!((outcome.reading.unwrap().current.value - 1e-6).abs() < 0.01e-6);
 }
@@ -104,7 +105,7 @@ fn a_part_longer_soak_is_judged_at_its_reading_time() {
 fn a_shorter_soak_says_that_it_was_early() {
     let mut plan = plan();
     plan.target.soak = seconds(60.0);
-    let outcome = Rig::start(plan, Part::sound()).to_end();
+    let outcome = Rig::start(plan, Part::sound()).finish();
     assert_eq!(outcome.ruling.verdict, Verdict::Within);
     assert!(outcome.ruling.findings.contains(&Finding::Early));
 }
@@ -128,7 +129,7 @@ fn a_fault_cuts_out_first_in_every_phase(#[case] input: Input, #[case] finding: 
         let orders = rig.feed(input);
         assert_eq!(orders[0], Order::CutOut, "{input:?} in {phase}");
         assert!(!rig.plant.is_on());
-        let outcome = rig.to_end();
+        let outcome = rig.finish();
         assert_eq!(outcome.ruling.findings[0], finding, "{input:?} in {phase}");
         assert_ne!(outcome.ruling.verdict, Verdict::Within);
     }
@@ -198,19 +199,13 @@ fn a_part_that_does_not_empty_locks_out() {
     let mut rig = Rig::start(plan, Part::sound());
     rig.until(Phase::Soak, 100.0);
     rig.feed(Input::Stop);
-    let range = rig.plant_range();
+    let range = reststrom::plan::RangeIndex(3);
     for tenth in 0_u32..1500 {
         let now = rig.now() + seconds(f64::from(tenth) * 0.1);
         rig.run.step(now, Input::Voltage(Sample::Value(volts(24.0))));
         rig.run.step(now, Input::Current { sample: Sample::Value(amperes(0.0)), range });
     }
     assert_eq!(rig.run.outcome().unwrap().left, Left::LockedOut);
-}
-
-impl Rig {
-    fn plant_range(&self) -> reststrom::plan::RangeIndex {
-        plan().meter.bleed
-    }
 }
 
 #[test]
@@ -241,7 +236,7 @@ fn every_kind_of_bleeder_empties_the_part(#[case] bleeder: Bleeder) {
         ..plan()
     };
     let mut rig = Rig::start(plan, Part::sound());
-    let outcome = rig.to_end();
+    let outcome = rig.finish();
     assert_eq!(
         (outcome.ruling.verdict, outcome.left),
         (Verdict::Within, Left::Safe),
@@ -259,6 +254,6 @@ fn the_bench_left_by_a_dead_run_is_made_safe_without_being_energised() {
     let orders = rig.run.start_making_safe(seconds(0.0));
     assert_eq!(orders[0], Order::CutOut);
     rig.carry_out(&orders);
-    assert_eq!(rig.to_end().left, Left::Safe);
+    assert_eq!(rig.finish().left, Left::Safe);
     assert!(rig.plant.at_part() < 5.0);
 }

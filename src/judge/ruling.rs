@@ -199,10 +199,10 @@ mod tests {
         }
     }
 
-    fn reading(current: f64, u: f64, voltage: f64) -> Option<Reading> {
+    fn reading(current: f64, u: f64, voltage: f64) -> Reading {
         let budget = Budget { meter: amperes(u), ..Budget::default() };
         let (current, at) = (amperes(current), seconds(300.0));
-        Some(Reading { current, budget, at, voltage: volts(voltage) })
+        Reading { current, budget, at, voltage: volts(voltage) }
     }
 
     #[track_caller]
@@ -220,7 +220,7 @@ mod tests {
     #[case::just_before_over(1.0195e-6, Verdict::Undecided)]
     #[case::just_over(1.0197e-6, Verdict::Over)]
     fn the_guard_stands_on_both_sides_of_the_limit(#[case] current: f64, #[case] verdict: Verdict) {
-        let reading = reading(current, 10e-9, 25.0);
+        let reading = Some(reading(current, 10e-9, 25.0));
         check(&Evidence { reading, ..sound() }, verdict, Finding::Settled);
     }
 
@@ -228,16 +228,16 @@ mod tests {
     #[case::no_charge_went_in(Evidence { charge_in: false, ..sound() }, Finding::NoContact)]
     #[case::no_charge_came_back(Evidence { charge_out: false, ..sound() }, Finding::ContactLost)]
     #[case::voltage_fell_short(
-        Evidence { reading: reading(0.2e-6, 1e-8, 24.4), ..sound() }, Finding::HeldBelowTestVoltage)]
+        Evidence { reading: Some(reading(0.2e-6, 1e-8, 24.4)), ..sound() }, Finding::HeldBelowTestVoltage)]
     #[case::no_reading(Evidence { reading: None, ..sound() }, Finding::InstrumentLost)]
     #[case::wrong_capacitance(
         Evidence { capacitance_fits: false, ..sound() }, Finding::CapacitanceOff)]
     #[case::coarse_meter(
-        Evidence { reading: reading(0.1e-6, 300e-9, 25.0), ..sound() }, Finding::MeterTooCoarse)]
+        Evidence { reading: Some(reading(0.1e-6, 300e-9, 25.0)), ..sound() }, Finding::MeterTooCoarse)]
     #[case::current_out_of_the_part(
-        Evidence { reading: reading(-50e-9, 10e-9, 25.0), ..sound() }, Finding::InstrumentLost)]
+        Evidence { reading: Some(reading(-50e-9, 10e-9, 25.0)), ..sound() }, Finding::InstrumentLost)]
     #[case::a_reading_that_is_no_number(
-        Evidence { reading: reading(f64::NAN, 10e-9, 25.0), ..sound() }, Finding::Settled)]
+        Evidence { reading: Some(reading(f64::NAN, 10e-9, 25.0)), ..sound() }, Finding::Settled)]
     fn a_doubtful_part_is_undecided(#[case] evidence: Evidence, #[case] reason: Finding) {
         check(&evidence, Verdict::Undecided, reason);
     }
@@ -266,14 +266,15 @@ mod tests {
 
     #[test]
     fn an_early_reading_over_the_limit_is_undecided() {
-        let evidence = Evidence { early: true, reading: reading(2e-6, 1e-8, 25.0), ..sound() };
+        let evidence =
+            Evidence { early: true, reading: Some(reading(2e-6, 1e-8, 25.0)), ..sound() };
         check(&evidence, Verdict::Undecided, Finding::Settled);
     }
 
     #[test]
     fn swapped_leads_do_not_hide_a_large_leak() {
         check(
-            &Evidence { reading: reading(-12e-6, 1e-8, 25.0), ..sound() },
+            &Evidence { reading: Some(reading(-12e-6, 1e-8, 25.0)), ..sound() },
             Verdict::Over,
             Finding::Settled,
         );
@@ -300,7 +301,7 @@ mod tests {
             charge_in: bool, charge_out: bool, fits: bool, early: bool,
         ) {
             let evidence = Evidence {
-                reading: reading(current, u, voltage),
+                reading: Some(reading(current, u, voltage)),
                 charge_in, charge_out, capacitance_fits: fits, early,
                 ..sound()
             };

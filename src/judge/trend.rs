@@ -199,7 +199,7 @@ mod tests {
     #[test]
     fn single_tall_readings_are_counted_as_bursts() {
         let trend =
-            watched(300.0, |t| if (t * 10.0).round() as u32 % 700 == 0 { 5e-6 } else { 2e-7 });
+            watched(300.0, |t| if (t + 0.05) % 70.0 < 0.1 && t > 1.0 { 5e-6 } else { 2e-7 });
         assert_eq!(trend.bursts(), 4);
         assert_eq!(trend.tallest_burst(), amperes(5e-6));
         assert!(!trend.climbs());

@@ -13,7 +13,8 @@ use reststrom::plan::{
     Accuracy, Bleeder, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts, Phase, Plan,
     ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Zero,
 };
-use reststrom::procedure::{Input, Order, Orders, Outcome, OutputState, Procedure, Sample, Switch};
+use reststrom::plan::{OutputState, Sample};
+use reststrom::procedure::{Input, Order, Orders, Outcome, Procedure, Switch};
 use reststrom::quantity::{Time, amperes, coulombs, farads, ohms, seconds, volts, watts};
 
 /// Seconds between two meter readings; every second one is followed by a voltage reading.
@@ -329,7 +330,7 @@ impl Rig {
 
     /// Moves on to the end of the run.
     #[track_caller]
-    pub fn to_end(&mut self) -> Outcome {
+    pub fn finish(&mut self) -> Outcome {
         let end = self.plant.time + 2000.0;
         loop {
             if let Some(outcome) = self.run.outcome() {
