@@ -1,0 +1,558 @@
+//! A supply on its line: orders and questions in its own words, answers checked and typed.
+//!
+//! Still without the line: [`Supply`] gives bytes to write and takes bytes that came. Absolute
+//! orders only; settings are read back as a group before the output may go on and again at
+//! intervals; "on" is said once and never repeated.
+
+use super::driver::{SupplyDriver, SupplyWords};
+use super::reply::{self, QueueEntry, ReplyError, Unit};
+use super::session::{Heard, Outgoing, Session};
+use crate::plan::{OutputState, Sample};
+use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
+
+/// Entries after which an error queue that never empties is given up.
+const QUEUE_CAP: u8 = 20;
+
+/// Settings that are made before the output goes on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Current limit.
+    pub current_limit: Current,
+    /// Over-voltage protection.
+    pub over_voltage: Voltage,
+    /// Over-current protection.
+    pub over_current: Current,
+}
+
+/// What the supply has to tell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum SupplySays {
+    /// Who is there.
+    Identity(String),
+    /// Measured voltage at its terminals.
+    Voltage(Sample<Voltage>),
+    /// Output state.
+    Output(OutputState),
+    /// All settings are made and read back.
+    Armed,
+    /// A setting was not taken: asked and got, in words.
+    Refused(String),
+    /// A setting changed without an order: expected and got, in words.
+    Disturbed(String),
+    /// An entry of its error queue.
+    Complains(String),
+    /// The line is lost, in words.
+    Lost(String),
+}
+
+/// How often things are asked, in host time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SupplyPace {
+    /// Between two voltage readings.
+    pub voltage: Time,
+    /// Between two looks at the output state.
+    pub output: Time,
+    /// Between two looks at a setting.
+    pub settings: Time,
+}
+
+/// The questions that a supply is asked.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Ask {
+    /// Drain the error queue; the count of entries so far.
+    Error(u8),
+    Voltage,
+    Output,
+    Check(Setting, Purpose),
+}
+
+/// A setting and the value that it must have, in volts or amperes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Setting {
+    Voltage(f64),
+    CurrentLimit(f64),
+    OverVoltage(f64),
+    OverCurrent(f64),
+}
+
+/// Why a setting is read back.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Purpose {
+    /// Before the output goes on; the last of the group arms.
+    Arm,
+    /// Before the output goes on at 0 V to sink.
+    Sink,
+    /// At intervals: nobody may have changed it.
+    Watch,
+}
+
+/// A supply on its line.
+#[derive(Debug, Clone)]
+pub struct Supply {
+    session: Session<Ask>,
+    driver: SupplyDriver,
+    pace: SupplyPace,
+    /// What has been ordered last.
+    set: Voltage,
+    armed: Option<Settings>,
+    checks: u32,
+    asked_voltage: Time,
+    asked_output: Time,
+    asked_setting: Time,
+}
+
+impl SupplyPace {
+    /// The pace at a bench of which `lapse` seconds pass in a second.
+    #[must_use]
+    pub fn at_lapse(lapse: f64) -> Self {
+        let host = |bench: f64| seconds(bench / lapse);
+        Self { voltage: host(0.2), output: host(1.0), settings: host(5.0) }
+    }
+}
+
+impl Supply {
+    /// A supply on a line that was opened at `now`.
+    #[must_use]
+    pub fn open(driver: SupplyDriver, pace: SupplyPace, now: Time) -> Self {
+        let session = Session::open(driver.line.timing(), &driver.words.identity, now);
+        Self {
+            session,
+            driver,
+            pace,
+            set: volts(0.0),
+            armed: None,
+            checks: 0,
+            asked_voltage: now,
+            asked_output: now,
+            asked_setting: now,
+        }
+    }
+
+    /// The bytes of output-off, to be written at once. Forgets everything that was to be said.
+    pub fn cut_out(&mut self, now: Time) -> Vec<u8> {
+        self.armed = None;
+        // The next questions tell whether it worked.
+        self.asked_output = now - self.pace.output;
+        self.asked_voltage = now - self.pace.voltage;
+        let words = self.driver.words.output_off.clone();
+        self.session.cut_out(&words, now)
+    }
+
+    /// Makes `settings` and 0 V, and reads them back as a group.
+    pub fn arm(&mut self, settings: Settings) {
+        self.order_voltage(volts(0.0));
+        let words = &self.driver.words;
+        let orders = [
+            with_number(&words.set_over_voltage, settings.over_voltage.value, self.volt_step()),
+            with_number(&words.set_over_current, settings.over_current.value, self.ampere_step()),
+            with_number(&words.set_current_limit, settings.current_limit.value, self.ampere_step()),
+        ];
+        for words in orders {
+            self.session.say(Outgoing { words, question: None });
+        }
+        self.armed = Some(settings);
+        self.drain_errors();
+        // The voltage first: a protection may follow the set-point by itself, and is read after.
+        self.check(Setting::Voltage(0.0), Purpose::Arm);
+        self.check(Setting::CurrentLimit(settings.current_limit.value), Purpose::Arm);
+        self.check(Setting::OverVoltage(settings.over_voltage.value), Purpose::Arm);
+        self.check(Setting::OverCurrent(settings.over_current.value), Purpose::Arm);
+    }
+
+    /// Says "on", once, and asks for the state.
+    pub fn switch_on(&mut self) {
+        let words = self.driver.words.output_on.clone();
+        self.session.say(Outgoing { words, question: None });
+        self.ask(Ask::Output);
+    }
+
+    /// Proves the set-point to be 0 V and then switches on.
+    pub fn sink_at_zero(&mut self) {
+        self.order_voltage(volts(0.0));
+        self.check(Setting::Voltage(0.0), Purpose::Sink);
+    }
+
+    /// Sets a voltage and measures it soon after.
+    pub fn set_voltage(&mut self, voltage: Voltage) {
+        self.order_voltage(voltage);
+    }
+
+    fn order_voltage(&mut self, voltage: Voltage) {
+        self.set = voltage;
+        let words = with_number(&self.driver.words.set_voltage, voltage.value, self.volt_step());
+        self.session.say(Outgoing { words, question: None });
+    }
+
+    fn volt_step(&self) -> f64 {
+        self.driver.ability.voltage_step.value
+    }
+
+    fn ampere_step(&self) -> f64 {
+        self.driver.ability.current_step.value
+    }
+
+    fn drain_errors(&mut self) {
+        if self.driver.words.next_error.is_some() {
+            self.ask(Ask::Error(0));
+        }
+    }
+
+    fn check(&mut self, setting: Setting, purpose: Purpose) {
+        self.ask(Ask::Check(setting, purpose));
+    }
+
+    fn ask(&mut self, ask: Ask) {
+        let words = words_of(&self.driver.words, ask);
+        self.session.say(Outgoing { words, question: Some(ask) });
+    }
+
+    /// What is to be written at `now`; asks what is due when nothing else waits.
+    pub fn write(&mut self, now: Time) -> Option<Vec<u8>> {
+        if self.session.is_idle() {
+            self.ask_what_is_due(now);
+        }
+        self.session.write(now)
+    }
+
+    fn ask_what_is_due(&mut self, now: Time) {
+        if self.pace.output <= now - self.asked_output {
+            self.asked_output = now;
+            self.ask(Ask::Output);
+        } else if self.pace.voltage <= now - self.asked_voltage {
+            self.asked_voltage = now;
+            self.ask(Ask::Voltage);
+        } else if self.pace.settings <= now - self.asked_setting {
+            self.asked_setting = now;
+            self.watch_next_setting();
+        }
+    }
+
+    fn watch_next_setting(&mut self) {
+        let Some(settings) = self.armed else { return };
+        let watched = [
+            Setting::CurrentLimit(settings.current_limit.value),
+            Setting::OverVoltage(settings.over_voltage.value),
+            Setting::Voltage(self.set.value),
+            Setting::OverCurrent(settings.over_current.value),
+        ];
+        let next = watched[usize::try_from(self.checks % 4).unwrap_or_default()];
+        self.checks = self.checks.wrapping_add(1);
+        self.check(next, Purpose::Watch);
+    }
+
+    /// The next moment at which this supply has something to do.
+    #[must_use]
+    pub fn wakes_at(&self) -> Option<Time> {
+        if !self.session.is_idle() {
+            return self.session.wakes_at();
+        }
+        let output = self.asked_output + self.pace.output;
+        let voltage = self.asked_voltage + self.pace.voltage;
+        Some(output.min(voltage))
+    }
+
+    /// Takes bytes that came at `now`.
+    pub fn receive(&mut self, bytes: &[u8], now: Time) -> Vec<SupplySays> {
+        let heard = self.session.receive(bytes, now);
+        heard.into_iter().flat_map(|heard| self.understand(heard, now)).collect()
+    }
+
+    /// Time has passed.
+    pub fn pass(&mut self, now: Time) -> Vec<SupplySays> {
+        let heard = self.session.pass(now);
+        heard.into_iter().flat_map(|heard| self.understand(heard, now)).collect()
+    }
+
+    fn understand(&mut self, heard: Heard<Ask>, now: Time) -> Vec<SupplySays> {
+        match heard {
+            Heard::Answer(ask, line) => match self.answer(ask, &line) {
+                Ok(says) => says.into_iter().collect(),
+                Err(_misfit) => {
+                    self.session.misfit(now);
+                    self.again(ask)
+                }
+            },
+            Heard::Missed(ask) => self.again(ask),
+            Heard::InStep(identity) => {
+                // After a restart its settings are not ours: look at them first.
+                self.asked_setting = now - self.pace.settings;
+                self.drain_errors();
+                vec![SupplySays::Identity(identity)]
+            }
+            Heard::Lost(why) => vec![SupplySays::Lost(why)],
+        }
+    }
+
+    /// A question without a trusted answer: a read-back of a group is asked again, the rest comes
+    /// round by itself.
+    fn again(&mut self, ask: Ask) -> Vec<SupplySays> {
+        if matches!(ask, Ask::Check(_, Purpose::Arm | Purpose::Sink)) {
+            self.ask(ask);
+        }
+        Vec::new()
+    }
+
+    fn answer(&mut self, ask: Ask, line: &[u8]) -> Result<Option<SupplySays>, ReplyError> {
+        match ask {
+            Ask::Voltage => {
+                let sample = reply::number(line, Unit::Volt)?;
+                Ok(Some(SupplySays::Voltage(self.plausible(sample))))
+            }
+            Ask::Output => Ok(Some(SupplySays::Output(reply::output_state(line)))),
+            Ask::Error(count) => self.queue_entry(count, line),
+            Ask::Check(setting, purpose) => self.checked(setting, purpose, line),
+        }
+    }
+
+    /// A voltage beyond 1.2 times what the supply can give is no reading.
+    fn plausible(&self, sample: Sample<f64>) -> Sample<Voltage> {
+        match sample {
+            Sample::Value(value) if value.abs() <= self.driver.ability.most_voltage.value * 1.2 => {
+                Sample::Value(volts(value))
+            }
+            Sample::Value(value) => Sample::Overload { negative: value < 0.0 },
+            Sample::Overload { negative } => Sample::Overload { negative },
+            Sample::NotANumber => Sample::NotANumber,
+        }
+    }
+
+    fn queue_entry(&mut self, count: u8, line: &[u8]) -> Result<Option<SupplySays>, ReplyError> {
+        let QueueEntry::Error(_, text) = reply::queue_entry(line)? else { return Ok(None) };
+        if count < QUEUE_CAP {
+            self.ask(Ask::Error(count + 1));
+        }
+        if self.armed.is_some() {
+            let what = format!("the supply refused a setting: {text}");
+            return Ok(Some(SupplySays::Refused(what)));
+        }
+        Ok(Some(SupplySays::Complains(text)))
+    }
+
+    fn checked(
+        &mut self,
+        setting: Setting,
+        purpose: Purpose,
+        line: &[u8],
+    ) -> Result<Option<SupplySays>, ReplyError> {
+        let (name, unit, asked, step) = self.describe(setting);
+        let got = reply::number(line, unit)?;
+        let agrees = matches!(got, Sample::Value(got) if (got - asked).abs() <= step * 1.01);
+        if !agrees {
+            let got = reply::readable(line);
+            let unit = unit.suffix();
+            let what = format!("{name}: asked {asked} {unit}, the supply holds {got}");
+            return Ok(Some(match purpose {
+                Purpose::Watch => SupplySays::Disturbed(what),
+                Purpose::Arm | Purpose::Sink => SupplySays::Refused(what),
+            }));
+        }
+        Ok(match (purpose, setting) {
+            (Purpose::Arm, Setting::OverCurrent(_)) => Some(SupplySays::Armed),
+            (Purpose::Sink, _) => {
+                self.switch_on();
+                None
+            }
+            (Purpose::Arm | Purpose::Watch, _) => None,
+        })
+    }
+
+    fn describe(&self, setting: Setting) -> (&'static str, Unit, f64, f64) {
+        match setting {
+            Setting::Voltage(value) => ("voltage", Unit::Volt, value, self.volt_step()),
+            Setting::CurrentLimit(value) => {
+                ("current limit", Unit::Ampere, value, self.ampere_step())
+            }
+            Setting::OverVoltage(value) => {
+                ("over-voltage protection", Unit::Volt, value, self.volt_step())
+            }
+            Setting::OverCurrent(value) => {
+                ("over-current protection", Unit::Ampere, value, self.ampere_step())
+            }
+        }
+    }
+
+    /// How often the line had to be brought back into step.
+    #[must_use]
+    pub fn resyncs(&self) -> u32 {
+        self.session.resyncs()
+    }
+}
+
+fn words_of(words: &SupplyWords, ask: Ask) -> String {
+    match ask {
+        Ask::Error(_) => words.next_error.clone().unwrap_or_default(),
+        Ask::Voltage => words.measure_voltage.clone(),
+        Ask::Output => words.ask_output.clone(),
+        Ask::Check(Setting::Voltage(_), _) => words.ask_set_voltage.clone(),
+        Ask::Check(Setting::CurrentLimit(_), _) => words.ask_current_limit.clone(),
+        Ask::Check(Setting::OverVoltage(_), _) => words.ask_over_voltage.clone(),
+        Ask::Check(Setting::OverCurrent(_), _) => words.ask_over_current.clone(),
+    }
+}
+
+/// Puts a number into an order's words, with as many decimals as its step has.
+fn with_number(words: &str, value: f64, step: f64) -> String {
+    let decimals = (0..9).find(|decimals| {
+        let scaled = step * 10_f64.powi(*decimals);
+        (scaled - scaled.round()).abs() < 1e-6 && 0.5 < scaled
+    });
+    let decimals = usize::try_from(decimals.unwrap_or(9)).unwrap_or(9);
+    words.replacen("{}", &format!("{value:.decimals$}"), 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+    use crate::station::driver::{SHIPPED, read_supply};
+
+    fn supply() -> Supply {
+        let driver = read_supply(SHIPPED[0].0, SHIPPED[0].1).unwrap();
+        let mut supply = Supply::open(driver, SupplyPace::at_lapse(1.0), seconds(0.0));
+        assert_eq!(supply.write(seconds(0.1)), Some(b"*IDN?\n".to_vec()));
+        let says = supply.receive(b"MAKER,SUPPLY,1,1\n", seconds(0.1));
+        assert_eq!(says, [SupplySays::Identity("MAKER,SUPPLY,1,1".into())]);
+        assert_eq!(answer(&mut supply, "SYST:ERR?", "0,\"\""), []);
+        supply
+    }
+
+    /// Asserts that the next line is `line`.
+    #[track_caller]
+    fn expect(supply: &mut Supply, line: &str) {
+        let bytes = supply.write(seconds(0.1)).map(|bytes| String::from_utf8(bytes).unwrap());
+        assert_eq!(bytes.as_deref().map(str::trim), Some(line));
+    }
+
+    #[track_caller]
+    fn answer(supply: &mut Supply, question: &str, reply: &str) -> Vec<SupplySays> {
+        expect(supply, question);
+        supply.receive(format!("{reply}\n").as_bytes(), seconds(0.1))
+    }
+
+    fn settings() -> Settings {
+        Settings {
+            current_limit: amperes(0.0075),
+            over_voltage: volts(26.75),
+            over_current: amperes(0.02),
+        }
+    }
+
+    #[track_caller]
+    fn set(supply: &mut Supply) {
+        supply.arm(settings());
+        for line in ["VOLT 0.00", "VOLT:PROT 26.75", "CURR:PROT 0.0200", "CURR 0.0075"] {
+            expect(supply, line);
+        }
+        assert_eq!(answer(supply, "SYST:ERR?", "+0,\"No error\""), []);
+    }
+
+    #[test]
+    fn settings_are_made_and_read_back_as_a_group() {
+        let mut supply = supply();
+        set(&mut supply);
+        assert_eq!(answer(&mut supply, "VOLT?", "0.00"), []);
+        assert_eq!(answer(&mut supply, "CURR?", "7.5E-03"), []);
+        assert_eq!(answer(&mut supply, "VOLT:PROT?", "26.75"), []);
+        assert_eq!(answer(&mut supply, "CURR:PROT?", "0.02A"), [SupplySays::Armed]);
+    }
+
+    #[rstest]
+    #[case::voltage_that_stayed("60.00", "7.5E-03", "26.75", "voltage: asked 0 V")]
+    #[case::current_limit_that_was_lost("0", "1.000", "26.75", "current limit: asked 0.0075 A")]
+    #[case::protection_that_moved("0", "0.0075", "75.0", "over-voltage protection: asked 26.75 V")]
+    fn a_setting_that_was_not_taken_is_refused(
+        #[case] voltage: &str,
+        #[case] current: &str,
+        #[case] protection: &str,
+        #[case] message: &str,
+    ) {
+        let mut supply = supply();
+        set(&mut supply);
+        let mut says = answer(&mut supply, "VOLT?", voltage);
+        says.extend(answer(&mut supply, "CURR?", current));
+        says.extend(answer(&mut supply, "VOLT:PROT?", protection));
+        assert!(
+            matches!(&says[..], [SupplySays::Refused(what)] if what.contains(message)),
+            "{says:?}"
+        );
+    }
+
+    #[test]
+    fn an_error_after_a_setting_is_a_refusal() {
+        let mut supply = supply();
+        supply.arm(settings());
+        for _ in 0..4 {
+            supply.write(seconds(0.1));
+        }
+        let says = answer(&mut supply, "SYST:ERR?", "-222,\"Data out of range\"");
+        assert!(
+            matches!(&says[..], [SupplySays::Refused(what)] if what.contains("-222")),
+            "{says:?}"
+        );
+    }
+
+    #[test]
+    fn a_cut_out_forgets_the_settings_that_wait() {
+        let mut supply = supply();
+        supply.arm(settings());
+        supply.write(seconds(0.1));
+        assert_eq!(supply.cut_out(seconds(0.1)), b"\nOUTP OFF\n");
+        expect(&mut supply, "OUTP?");
+    }
+
+    #[test]
+    fn the_output_state_is_asked_right_after_a_cut_out() {
+        let mut supply = supply();
+        supply.cut_out(seconds(0.1));
+        let says = answer(&mut supply, "OUTP?", "0");
+        assert_eq!(says, [SupplySays::Output(OutputState::Off)]);
+        let says = answer(&mut supply, "MEAS:VOLT?", "24.98");
+        assert_eq!(says, [SupplySays::Voltage(Sample::Value(volts(24.98)))]);
+    }
+
+    #[test]
+    fn a_reply_that_does_not_fit_is_not_taken() {
+        let mut supply = supply();
+        supply.cut_out(seconds(0.1));
+        answer(&mut supply, "OUTP?", "0");
+        assert_eq!(answer(&mut supply, "MEAS:VOLT?", "0**ERR -108"), []);
+        assert_eq!((supply.write(seconds(0.2)), supply.resyncs()), (None, 1));
+    }
+
+    #[test]
+    fn a_voltage_that_the_supply_cannot_give_is_no_reading() {
+        let mut supply = supply();
+        supply.cut_out(seconds(0.1));
+        answer(&mut supply, "OUTP?", "0");
+        let says = answer(&mut supply, "MEAS:VOLT?", "9.900E+03");
+        assert_eq!(says, [SupplySays::Voltage(Sample::Overload { negative: false })]);
+    }
+
+    #[test]
+    fn sinking_switches_on_only_at_a_proven_zero() {
+        let mut supply = supply();
+        supply.sink_at_zero();
+        expect(&mut supply, "VOLT 0.00");
+        let says = answer(&mut supply, "VOLT?", "25.0");
+        assert!(matches!(&says[..], [SupplySays::Refused(_)]), "{says:?}");
+        supply.sink_at_zero();
+        expect(&mut supply, "VOLT 0.00");
+        answer(&mut supply, "VOLT?", "0.0");
+        expect(&mut supply, "OUTP ON");
+    }
+
+    #[rstest]
+    #[case(25.0, 0.01, "VOLT 25.00")]
+    #[case(25.0, 0.02, "VOLT 25.00")]
+    #[case(0.0075, 0.0001, "VOLT 0.0075")]
+    #[case(5.0, 1.0, "VOLT 5")]
+    #[case(2.5, 0.5, "VOLT 2.5")]
+    fn a_number_has_the_decimals_of_its_step(
+        #[case] value: f64,
+        #[case] step: f64,
+        #[case] words: &str,
+    ) {
+        assert_eq!(with_number("VOLT {}", value, step), words);
+    }
+}
