@@ -5,6 +5,7 @@
 //! - A run is open until its end is stored, once. No stored column has a default that could pass
 //!   for a success; a run that nobody ended is found by [`Record::open_runs`].
 //! - Readings are ordered by their sequence number and runs by their id, never by a wall clock.
+//! - [`Writer`] is how a run is recorded without ever waiting for the disk.
 
 mod columns;
 mod error;
@@ -15,6 +16,7 @@ mod reading;
 mod run;
 mod schema;
 mod write;
+mod writer;
 
 #[cfg(test)]
 mod round_trip;
@@ -38,6 +40,7 @@ pub use run::{
     Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent, NewRun, Run, RunFilter,
     RunState, Zero,
 };
+pub use writer::{Pace, Progress, Writer};
 
 use schema::{Found, STEPS};
 
