@@ -28,7 +28,8 @@ mod survival;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::thread;
+use std::time::{Duration, Instant};
 
 use rusqlite::{Connection, OpenFlags};
 
@@ -54,6 +55,10 @@ pub const LOG_ROOM: u64 = 8 << 20;
 
 /// How long a call waits for another process that holds the record.
 const PATIENCE: Duration = Duration::from_secs(5);
+
+/// Between two tries while another process holds the record. SQLite waits by itself; this is for
+/// the cases in which it answers at once, as when two processes make the record together.
+const RETRY_GAP: Duration = Duration::from_millis(10);
 
 /// An open record file.
 #[derive(Debug)]
@@ -81,11 +86,12 @@ impl Record {
         // The first schema is written before the log exists, so the header of the file itself
         // says from then on whose it is.
         schema::bring_forward(&mut record.connection, path, STEPS)?;
-        record.keep_a_log()?;
+        patiently(PATIENCE, || record.keep_a_log())?;
         Ok(record)
     }
 
-    /// Opens a record that exists, for reading alone: it is neither made nor changed.
+    /// Opens a record that exists, for reading alone: it is neither made nor changed. SQLite may
+    /// put its own `-wal` and `-shm` beside it, so the folder must be one that can be written to.
     ///
     /// # Errors
     ///
@@ -102,7 +108,8 @@ impl Record {
             _ => {}
         }
         let record = Self::connect(path, OpenFlags::SQLITE_OPEN_READ_ONLY)?;
-        record.set_up("PRAGMA query_only = ON;")?;
+        // The SELECT reads for the first time: what keeps SQLite from reading shows here.
+        record.set_up("PRAGMA query_only = ON; SELECT count(*) FROM runs;")?;
         Ok(record)
     }
 
@@ -195,4 +202,20 @@ fn make_folder_of(path: &Path) -> Result<(), RecordError> {
     let Some(folder) = path.parent() else { return Ok(()) };
     fs::create_dir_all(folder)
         .map_err(|source| RecordError::out_of_reach(folder, "make the folder", source))
+}
+
+/// Tries again while another process holds the record, until patience is over.
+fn patiently<T>(
+    patience: Duration,
+    mut work: impl FnMut() -> Result<T, RecordError>,
+) -> Result<T, RecordError> {
+    let begun = Instant::now();
+    loop {
+        match work() {
+            Err(error) if error.is_locked() && begun.elapsed() < patience => {
+                thread::sleep(RETRY_GAP);
+            }
+            done => return done,
+        }
+    }
 }

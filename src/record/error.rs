@@ -152,7 +152,7 @@ impl RecordError {
             }
             Self::Older { .. } => "run a part into it once, that brings the record forward",
             Self::OutOfReach { .. } => {
-                "choose a file in a folder that you may write to, or set XDG_DATA_HOME to one"
+                "name a file in a folder that you may write to, or copy the record into one"
             }
             Self::NoLog { .. } => "keep the record on a local disk, not on a network share",
             Self::Locked { .. } => "close the other program (a backup, a viewer), then try again",

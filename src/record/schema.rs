@@ -96,10 +96,18 @@ impl Found {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let connection = Connection::open_with_flags(path, flags)?;
         connection.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
-        Self::within(&connection)
+        Self::in_one_look(&connection)
     }
 
-    /// What this connection sees, its own transaction included.
+    /// What this connection sees at one moment, while others may be making the record.
+    fn in_one_look(connection: &Connection) -> rusqlite::Result<Self> {
+        let look = connection.unchecked_transaction()?;
+        let found = Self::within(&look)?;
+        look.finish()?;
+        Ok(found)
+    }
+
+    /// What the open transaction of this connection sees.
     fn within(connection: &Connection) -> rusqlite::Result<Self> {
         let pragma = |name| connection.pragma_query_value(None, name, |row| row.get(0));
         let (application, number) = (pragma("application_id")?, pragma("user_version")?);
@@ -120,7 +128,7 @@ pub(super) fn bring_forward(
 ) -> Result<(), RecordError> {
     let failed =
         |source| RecordError::from_sqlite(path, "bring the schema of the record forward", source);
-    if Found::within(connection).map_err(failed)?.number(path, steps)? == last_of(steps) {
+    if Found::in_one_look(connection).map_err(failed)?.number(path, steps)? == last_of(steps) {
         return Ok(());
     }
     let transaction =

@@ -4,11 +4,12 @@ use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 use proptest::prelude::*;
 use rstest::rstest;
-use rusqlite::Connection;
+use rusqlite::{Connection, TransactionBehavior};
 use tempfile::TempDir;
 
 use super::path::beside;
@@ -236,6 +237,35 @@ fn a_record_opens_while_another_program_writes() {
     assert_eq!(other.runs(&RunFilter::default()).unwrap(), []);
 }
 
+/// How often a change waited for the lock in the test below.
+static WAITED: AtomicUsize = AtomicUsize::new(0);
+
+#[test]
+fn a_change_waits_until_another_program_has_written() {
+    let (folder, mut record) = record();
+    let id = record.begin(&bare_run()).unwrap();
+    let wait = |_| {
+        WAITED.fetch_add(1, Ordering::SeqCst);
+        thread::yield_now();
+        true
+    };
+    record.connection.busy_handler(Some(wait)).unwrap();
+    let mut other = Record::open(file_in(&folder)).unwrap();
+    let theirs = other.connection.transaction_with_behavior(TransactionBehavior::Immediate);
+    let theirs = theirs.unwrap();
+    theirs.execute("UPDATE runs SET software = 'a viewer'", []).unwrap();
+    thread::scope(|scope| {
+        let ours = scope.spawn(|| record.append(id, &readings(3)));
+        while WAITED.load(Ordering::SeqCst) == 0 && !ours.is_finished() {
+            thread::yield_now();
+        }
+        theirs.commit().unwrap();
+        ours.join().unwrap().unwrap();
+    });
+    assert_eq!(record.count_readings(id).unwrap(), 3);
+    assert_eq!(record.run(id).unwrap().begun.software, "a viewer");
+}
+
 #[test]
 fn steps_of_the_schema_are_taken_all_or_none() {
     let (folder, mut record) = record();
@@ -258,7 +288,7 @@ fn steps_of_the_schema_are_taken_all_or_none() {
 fn a_folder_that_cannot_be_written_is_named_with_what_to_do() {
     let error = Record::open("/proc/reststrom/record.db").unwrap_err();
     let said = format!("{error}; {}", error.help());
-    insta::assert_snapshot!(said, @"/proc/reststrom: cannot make the folder; choose a file in a folder that you may write to, or set XDG_DATA_HOME to one");
+    insta::assert_snapshot!(said, @"/proc/reststrom: cannot make the folder; name a file in a folder that you may write to, or copy the record into one");
     let error = Record::open("/proc/record.db").unwrap_err();
     insta::assert_snapshot!(error.to_string(), @"/proc/record.db: cannot open the record");
 }
@@ -268,7 +298,7 @@ fn a_path_below_a_file_is_named_with_the_folder() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("notes"), "C12 leaks").unwrap();
     let error = Record::open(folder.path().join("notes").join("record.db")).unwrap_err();
-    insta::assert_snapshot!(message(&error, &folder), @"HOME/notes/record.db: cannot look at the record; choose a file in a folder that you may write to, or set XDG_DATA_HOME to one");
+    insta::assert_snapshot!(message(&error, &folder), @"HOME/notes/record.db: cannot look at the record; name a file in a folder that you may write to, or copy the record into one");
 }
 
 #[test]

@@ -3,18 +3,13 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
-use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use tokio::sync::watch;
 use tracing::{error, warn};
 
-use super::super::{Ending, EventRow, LOG_ROOM, Record, RecordError, Row, RunId};
+use super::super::{Ending, EventRow, LOG_ROOM, Record, RecordError, Row, RunId, patiently};
 use super::Pace;
-
-/// Between two tries to write the end of a run while another process holds the record. SQLite
-/// waits by itself; this is for the cases in which it answers at once.
-const RETRY_GAP: Duration = Duration::from_millis(10);
 
 /// Transactions between two looks at the write-ahead log: a few minutes' worth.
 const COMMITS_PER_LOOK: u32 = 256;
@@ -92,7 +87,7 @@ impl Scribe {
                 Wake::Item(Item::Event(event)) => self.take_event(event),
                 Wake::Item(Item::Finish(ending)) => return self.finish(&ending),
                 Wake::Due => self.try_to_commit(),
-                Wake::Closed => return self.patiently(Self::commit),
+                Wake::Closed => return patiently(self.pace.patience, || self.commit()),
             }
         }
     }
@@ -129,8 +124,8 @@ impl Scribe {
     }
 
     fn finish(mut self, ending: &Ending) -> Result<(), RecordError> {
-        self.patiently(Self::commit)?;
-        self.patiently(|scribe| scribe.record.finish(scribe.run, ending))
+        patiently(self.pace.patience, || self.commit())?;
+        patiently(self.pace.patience, || self.record.finish(self.run, ending))
     }
 
     fn commit(&mut self) -> Result<(), RecordError> {
@@ -177,22 +172,6 @@ impl Scribe {
             }
             first
         });
-    }
-
-    /// Tries again while another process holds the record, until patience is over.
-    fn patiently(
-        &mut self,
-        work: impl Fn(&mut Self) -> Result<(), RecordError>,
-    ) -> Result<(), RecordError> {
-        let begun = Instant::now();
-        loop {
-            match work(self) {
-                Err(error) if error.is_locked() && begun.elapsed() < self.pace.patience => {
-                    thread::sleep(RETRY_GAP);
-                }
-                done => return done,
-            }
-        }
     }
 
     /// A log that stays long has a reader that never lets go, or a disk that does not take it.

@@ -52,6 +52,11 @@ impl Bench {
     }
 }
 
+/// What comes of this without waiting for ever when it does not come.
+async fn soon<T>(awaited: impl Future<Output = T>) -> T {
+    tokio::time::timeout(Duration::from_secs(30), awaited).await.unwrap()
+}
+
 fn hand_over(writer: &Writer, rows: &[Row]) {
     for row in rows {
         writer.reading(*row).unwrap();
@@ -86,7 +91,7 @@ async fn readings_are_written_while_the_run_goes_on(#[case] pace: Pace, #[case] 
         writer.event(soak_begins()).unwrap();
     }
     let mut progress = writer.progress();
-    progress.reached(5).await.unwrap();
+    soon(progress.reached(5)).await.unwrap();
     assert_eq!((progress.rows(), writer.waiting()), (5, 0));
     assert_eq!(bench.stored(), (readings(5), RunState::Open));
 }
@@ -106,7 +111,7 @@ async fn readings_wait_in_order_while_another_program_holds_the_record() {
     let (bench, writer) = Bench::recording(Pace { commit_every: AT_ONCE, ..RELUCTANT });
     let other = bench.held_by_another_program();
     hand_over(&writer, &readings(4));
-    let failure = writer.progress().failed().await;
+    let failure = soon(writer.progress().failed()).await;
     assert!(failure.is_locked(), "{failure}");
     assert_eq!(bench.stored(), (Vec::new(), RunState::Open));
     drop(other);
@@ -125,7 +130,7 @@ async fn a_lock_that_passes_in_time_is_no_failure() {
     hand_over(&writer, &readings(4));
     let mut progress = writer.progress();
     drop(other);
-    progress.reached(4).await.unwrap();
+    soon(progress.reached(4)).await.unwrap();
     assert!(progress.failure().is_none());
     writer.finish(passed()).unwrap();
 }
@@ -150,9 +155,9 @@ async fn a_full_disk_is_reported_once_and_no_end_is_stored_without_its_readings(
         Writer::start_at_pace(record, run, Pace { rows_per_commit: 500, ..RELUCTANT }).unwrap();
     let mut progress = writer.progress();
     hand_over(&writer, &readings(500));
-    let failure = progress.failed().await;
+    let failure = soon(progress.failed()).await;
     assert!(matches!(*failure, RecordError::Full { .. }), "{failure}");
-    assert!(matches!(*progress.reached(1).await.unwrap_err(), RecordError::Full { .. }));
+    assert!(matches!(*soon(progress.reached(1)).await.unwrap_err(), RecordError::Full { .. }));
     assert!(matches!(writer.finish(passed()), Err(RecordError::Full { .. })));
     let bench = Bench { folder, run };
     assert_eq!(bench.stored(), (Vec::new(), RunState::Open));
@@ -176,7 +181,7 @@ async fn a_run_that_is_over_is_reported_by_its_writer() {
     let writer =
         Writer::start_at_pace(record, run, Pace { commit_every: AT_ONCE, ..RELUCTANT }).unwrap();
     writer.reading(reading(0)).unwrap();
-    assert!(matches!(*writer.progress().failed().await, RecordError::NotOpen { .. }));
+    assert!(matches!(*soon(writer.progress().failed()).await, RecordError::NotOpen { .. }));
     assert!(matches!(writer.finish(passed()), Err(RecordError::NotOpen { .. })));
 }
 
@@ -185,8 +190,8 @@ async fn whoever_waits_for_a_failure_learns_that_the_writer_is_gone() {
     let (_bench, writer) = Bench::recording(RELUCTANT);
     let mut progress = writer.progress();
     writer.finish(passed()).unwrap();
-    assert!(matches!(*progress.failed().await, RecordError::WriterGone));
-    assert!(matches!(*progress.reached(1).await.unwrap_err(), RecordError::WriterGone));
+    assert!(matches!(*soon(progress.failed()).await, RecordError::WriterGone));
+    assert!(matches!(*soon(progress.reached(1)).await.unwrap_err(), RecordError::WriterGone));
 }
 
 #[test]
