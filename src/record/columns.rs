@@ -1,0 +1,161 @@
+//! Between columns of the store and values with a unit: the only place where units come off.
+
+use jiff::Timestamp;
+use rusqlite::types::Type;
+use uom::si::capacitance::farad;
+use uom::si::electric_current::ampere;
+use uom::si::electric_potential::volt;
+use uom::si::time::second;
+
+use super::reading::{Flags, RecordedCurrent, Row};
+use super::run::EventRow;
+use crate::plan::Phase;
+use crate::quantity::{Capacitance, Current, Time, Voltage, amperes, seconds, volts};
+
+const OVERLOAD: &str = "overload";
+const NEGATIVE_OVERLOAD: &str = "negative-overload";
+const NOT_A_NUMBER: &str = "not-a-number";
+
+pub(super) fn in_amperes(current: Current) -> f64 {
+    current.get::<ampere>()
+}
+
+pub(super) fn in_volts(voltage: Voltage) -> f64 {
+    voltage.get::<volt>()
+}
+
+pub(super) fn in_farads(capacitance: Capacitance) -> f64 {
+    capacitance.get::<farad>()
+}
+
+pub(super) fn in_seconds(time: Time) -> f64 {
+    time.get::<second>()
+}
+
+/// A number column that may be empty, as a quantity.
+pub(super) fn maybe<T>(
+    row: &rusqlite::Row<'_>,
+    column: &str,
+    quantity: fn(f64) -> T,
+) -> rusqlite::Result<Option<T>> {
+    Ok(row.get::<_, Option<f64>>(column)?.map(quantity))
+}
+
+/// A number column that must be filled, as a quantity.
+pub(super) fn number<T>(
+    row: &rusqlite::Row<'_>,
+    column: &str,
+    quantity: fn(f64) -> T,
+) -> rusqlite::Result<T> {
+    row.get(column).map(quantity)
+}
+
+/// A column of milliseconds by the wall clock.
+pub(super) fn moment(row: &rusqlite::Row<'_>, column: &str) -> rusqlite::Result<Timestamp> {
+    let milliseconds = row.get(column)?;
+    Timestamp::from_millisecond(milliseconds)
+        .map_err(|error| unreadable(row, column, Type::Integer, error))
+}
+
+/// A column that holds one word of a closed list.
+pub(super) fn word<T>(
+    row: &rusqlite::Row<'_>,
+    column: &str,
+    from_tag: fn(&str) -> Option<T>,
+) -> rusqlite::Result<T> {
+    let text: String = row.get(column)?;
+    known(row, column, &text, from_tag)
+}
+
+/// A column that holds words of a closed list with a space between them.
+pub(super) fn words<T>(
+    row: &rusqlite::Row<'_>,
+    column: &str,
+    from_tag: fn(&str) -> Option<T>,
+) -> rusqlite::Result<Vec<T>> {
+    let text: String = row.get(column)?;
+    text.split_whitespace().map(|tag| known(row, column, tag, from_tag)).collect()
+}
+
+/// One reading from its row.
+pub(super) fn reading(row: &rusqlite::Row<'_>) -> rusqlite::Result<Row> {
+    Ok(Row {
+        sequence: row.get("sequence")?,
+        time: number(row, "time_s", seconds)?,
+        wall: moment(row, "wall_ms")?,
+        current: recorded_current(row)?,
+        voltage: maybe(row, "voltage_v", volts)?,
+        range: maybe(row, "range_a", amperes)?,
+        flags: Flags::from_bits(row.get("flags")?),
+        phase: word(row, "phase", Phase::from_tag)?,
+    })
+}
+
+/// One event from its row.
+pub(super) fn event(row: &rusqlite::Row<'_>) -> rusqlite::Result<EventRow> {
+    Ok(EventRow {
+        time: number(row, "time_s", seconds)?,
+        wall: moment(row, "wall_ms")?,
+        kind: row.get("kind")?,
+        text: row.get("text")?,
+    })
+}
+
+/// The columns `current_a` and `mark`. SQLite has no NaN, it would store an empty number, so what
+/// is not finite becomes a mark.
+pub(super) fn current_columns(current: RecordedCurrent) -> (Option<f64>, Option<&'static str>) {
+    match current {
+        RecordedCurrent::Value(value) if in_amperes(value).is_finite() => {
+            (Some(in_amperes(value)), None)
+        }
+        RecordedCurrent::Overload { negative: false } => (None, Some(OVERLOAD)),
+        RecordedCurrent::Overload { negative: true } => (None, Some(NEGATIVE_OVERLOAD)),
+        RecordedCurrent::Value(_) | RecordedCurrent::NotANumber => (None, Some(NOT_A_NUMBER)),
+    }
+}
+
+fn recorded_current(row: &rusqlite::Row<'_>) -> rusqlite::Result<RecordedCurrent> {
+    match maybe(row, "current_a", amperes)? {
+        Some(value) => Ok(RecordedCurrent::Value(value)),
+        None => word(row, "mark", current_from_mark),
+    }
+}
+
+fn current_from_mark(mark: &str) -> Option<RecordedCurrent> {
+    match mark {
+        OVERLOAD => Some(RecordedCurrent::Overload { negative: false }),
+        NEGATIVE_OVERLOAD => Some(RecordedCurrent::Overload { negative: true }),
+        NOT_A_NUMBER => Some(RecordedCurrent::NotANumber),
+        _ => None,
+    }
+}
+
+fn known<T>(
+    row: &rusqlite::Row<'_>,
+    column: &str,
+    tag: &str,
+    from_tag: fn(&str) -> Option<T>,
+) -> rusqlite::Result<T> {
+    from_tag(tag).ok_or_else(|| {
+        let unknown = UnknownWord { column: column.to_owned(), word: tag.to_owned() };
+        unreadable(row, column, Type::Text, unknown)
+    })
+}
+
+fn unreadable(
+    row: &rusqlite::Row<'_>,
+    column: &str,
+    kind: Type,
+    error: impl std::error::Error + Send + Sync + 'static,
+) -> rusqlite::Error {
+    let place = row.as_ref().column_index(column).unwrap_or_default();
+    rusqlite::Error::FromSqlConversionFailure(place, kind, Box::new(error))
+}
+
+/// A stored word that is not in its list.
+#[derive(Debug, thiserror::Error)]
+#[error("column {column} holds `{word}`, a word that is not known")]
+struct UnknownWord {
+    column: String,
+    word: String,
+}
