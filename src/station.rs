@@ -6,6 +6,7 @@ mod meter;
 pub mod reply;
 mod session;
 mod supply;
+pub mod wiring;
 mod written;
 
 pub use file::FileError;

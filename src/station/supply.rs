@@ -8,7 +8,7 @@ use super::driver::{SupplyDriver, SupplyWords};
 use super::reply::{self, QueueEntry, ReplyError, Unit};
 use super::session::{Heard, Outgoing, Session};
 use crate::plan::{OutputState, Sample};
-use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
+use crate::quantity::{Current, Time, Voltage, seconds, volts};
 
 /// Entries after which an error queue that never empties is given up.
 const QUEUE_CAP: u8 = 20;
@@ -405,6 +405,7 @@ mod tests {
     use rstest::rstest;
 
     use super::*;
+    use crate::quantity::amperes;
     use crate::station::driver::{SHIPPED, read_supply};
 
     fn supply() -> Supply {

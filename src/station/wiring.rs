@@ -1,0 +1,354 @@
+//! The station file: what is wired where, and how far this bench may go.
+
+use std::path::Path;
+
+use serde::Deserialize;
+
+use super::driver::{self, MeterAbility, MeterDriver, Senses, SupplyAbility, SupplyDriver};
+use super::file::{self, FileError};
+use super::meter::{self, SensedBy};
+use super::written::{written, written_if_given};
+use crate::plan::{Accuracy, Bench, Bleeder, Sensing, SupplyFacts};
+use crate::quantity::{Energy, Resistance, Voltage, joules, ohms, volts};
+
+/// Touch-safe ceiling (handbook §4.4: 60 V DC), unless the station raises it.
+pub const TOUCH_SAFE: f64 = 60.0; // V
+/// Most stored energy (design rule, handbook §4.4: 10 J), unless the station raises it.
+pub const HARMLESS_ENERGY: f64 = 10.0; // J
+/// A part may be touched below this (handbook §4.4: 5 V); a station may ask for less.
+pub const SAFE_VOLTAGE: f64 = 5.0; // V
+
+/// A commented station file, for `station example`.
+pub const EXAMPLE: &str = include_str!("../../fixtures/station-example.toml");
+
+/// A station: its drivers, its ports and its bounds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Station {
+    /// Name of the station.
+    pub name: String,
+    /// The bench is simulated, and says so on every result.
+    pub simulated: bool,
+    /// The supply and its port.
+    pub supply: Wired<SupplyDriver>,
+    /// The meter and its port.
+    pub meter: Wired<MeterDriver>,
+    /// How current is sensed.
+    pub sensed_by: SensedBy,
+    /// Line of the bleeder relay, if there is one.
+    pub relay: Option<RelayLine>,
+    /// The facts that planning needs.
+    pub bench: Bench,
+}
+
+/// An instrument, its port and who is expected there.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wired<D> {
+    /// Its driver.
+    pub driver: D,
+    /// Its port.
+    pub port: Port,
+    /// Beginning of the identity that it must answer with.
+    pub identity: Option<String>,
+}
+
+/// A port as the station file writes it: a path, or `tcp:host:port`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Port {
+    /// A serial device.
+    Serial(String),
+    /// A raw TCP socket.
+    Tcp(String),
+}
+
+impl Port {
+    fn read(text: &str) -> Self {
+        text.strip_prefix("tcp:")
+            .map_or_else(|| Self::Serial(text.to_owned()), |address| Self::Tcp(address.to_owned()))
+    }
+}
+
+impl std::fmt::Display for Port {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Serial(path) => f.write_str(path),
+            Self::Tcp(address) => write!(f, "tcp:{address}"),
+        }
+    }
+}
+
+/// A bleeder relay on a control line. Lines fall when a program dies: low is the bleeding state.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RelayLine {
+    /// Serial device whose line it is.
+    pub port: String,
+    /// Which line.
+    pub line: ControlLine,
+}
+
+/// A control line of a serial port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ControlLine {
+    /// Request to send.
+    Rts,
+    /// Data terminal ready.
+    Dtr,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct StationFile {
+    name: String,
+    #[serde(default)]
+    simulated: bool,
+    lapse: Option<f64>,
+    #[serde(default, deserialize_with = "written_if_given")]
+    ceiling: Option<Voltage>,
+    energy_bound_joule: Option<f64>,
+    #[serde(default, deserialize_with = "written_if_given")]
+    safe_voltage: Option<Voltage>,
+    #[serde(deserialize_with = "written")]
+    series_resistor: Resistance,
+    supply: SupplyTable,
+    meter: MeterTable,
+    bleeder: BleederTable,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SupplyTable {
+    driver: String,
+    port: String,
+    identity: Option<String>,
+    ability: Option<SupplyAbility>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MeterTable {
+    driver: String,
+    port: String,
+    identity: Option<String>,
+    #[serde(default, deserialize_with = "written_if_given")]
+    sense_resistor: Option<Resistance>,
+    ability: Option<MeterAbility>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct BleederTable {
+    kind: BleederKind,
+    #[serde(default, deserialize_with = "written_if_given")]
+    resistance: Option<Resistance>,
+    port: Option<String>,
+    line: Option<ControlLine>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum BleederKind {
+    SupplySinks,
+    Fitted,
+    Relay,
+}
+
+/// Loads a station file and the drivers that it names.
+///
+/// # Errors
+///
+/// [`FileError`] with file, place, what was expected and what came.
+pub fn load(path: &Path) -> Result<Station, FileError> {
+    read(path, &file::text_of(path)?)
+}
+
+/// Reads the text of the station file `path`.
+///
+/// # Errors
+///
+/// [`FileError`] with file, place, what was expected and what came.
+pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
+    let name = path.display().to_string();
+    let file: StationFile = file::parse(&name, text)?;
+    let wrong = |what: String| FileError::Contradiction { file: name.clone(), what };
+    let lapse = lapse(&file).map_err(wrong)?;
+    let (bleeder, relay) = bleeder(&file.bleeder).map_err(wrong)?;
+    let bounds = bounds(&file).map_err(wrong)?;
+    let mut supply = driver::supply(&file.supply.driver, path)?;
+    if let Some(ability) = file.supply.ability {
+        supply.ability = ability;
+    }
+    let mut meter = driver::meter(&file.meter.driver, path)?;
+    if let Some(ability) = file.meter.ability {
+        meter.ability = ability;
+    }
+    let sensed_by = file.meter.sense_resistor.map_or(SensedBy::Shunt, SensedBy::Resistor);
+    let bench = Bench {
+        supply: supply_facts(&supply.ability),
+        meter: meter::facts(&meter.ability, sensed_by),
+        series: file.series_resistor,
+        bleeder,
+        ceiling: bounds.ceiling,
+        energy_bound: bounds.energy,
+        safe_voltage: bounds.safe_voltage,
+        zero: None,
+        lapse,
+    };
+    if bench.meter.ranges.is_empty() {
+        return Err(wrong("the meter's driver has no range for this way of sensing".into()));
+    }
+    let (supply_port, meter_port) = (Port::read(&file.supply.port), Port::read(&file.meter.port));
+    if supply_port == meter_port {
+        return Err(wrong(format!("supply and meter are both on {supply_port}")));
+    }
+    Ok(Station {
+        name: file.name,
+        simulated: file.simulated,
+        supply: Wired { driver: supply, port: supply_port, identity: file.supply.identity },
+        meter: Wired { driver: meter, port: meter_port, identity: file.meter.identity },
+        sensed_by,
+        relay,
+        bench,
+    })
+}
+
+/// Lapsed time is for simulated benches only: a real part does not hurry.
+fn lapse(file: &StationFile) -> Result<f64, String> {
+    match file.lapse {
+        None => Ok(1.0),
+        Some(lapse) if !file.simulated => {
+            Err(format!("lapse = {lapse} needs simulated = true: a real bench can't hurry"))
+        }
+        Some(lapse) if (1.0..=1000.0).contains(&lapse) => Ok(lapse),
+        Some(lapse) => Err(format!("lapse: expected 1 to 1000, got {lapse}")),
+    }
+}
+
+fn bleeder(table: &BleederTable) -> Result<(Bleeder, Option<RelayLine>), String> {
+    let resistance = || {
+        let resistance = table.resistance.ok_or("bleeder.resistance is missing")?;
+        if resistance <= ohms(0.0) {
+            return Err("bleeder.resistance: expected more than 0 Ω");
+        }
+        Ok(resistance)
+    };
+    match table.kind {
+        BleederKind::SupplySinks => Ok((Bleeder::SupplySinks, None)),
+        BleederKind::Fitted => Ok((Bleeder::Fitted(resistance()?), None)),
+        BleederKind::Relay => {
+            let port = table.port.clone().ok_or("bleeder.port is missing for a relay")?;
+            let line = table.line.ok_or("bleeder.line is missing: rts or dtr")?;
+            Ok((Bleeder::Relay(resistance()?), Some(RelayLine { port, line })))
+        }
+    }
+}
+
+struct Bounds {
+    ceiling: Voltage,
+    energy: Energy,
+    safe_voltage: Voltage,
+}
+
+fn bounds(file: &StationFile) -> Result<Bounds, String> {
+    let safe_voltage = file.safe_voltage.unwrap_or(volts(SAFE_VOLTAGE));
+    if !(volts(0.1)..=volts(SAFE_VOLTAGE)).contains(&safe_voltage) {
+        return Err(format!("safe_voltage: expected 0.1 V to {SAFE_VOLTAGE} V"));
+    }
+    let energy = file.energy_bound_joule.unwrap_or(HARMLESS_ENERGY);
+    if !(energy > 0.0 && energy.is_finite()) {
+        return Err(format!("energy_bound_joule: expected more than 0, got {energy}"));
+    }
+    let ceiling = file.ceiling.unwrap_or(volts(TOUCH_SAFE));
+    if ceiling <= safe_voltage {
+        return Err("ceiling: expected more than safe_voltage".into());
+    }
+    if file.series_resistor < ohms(0.0) {
+        return Err("series_resistor: expected 0 Ω or more".into());
+    }
+    Ok(Bounds { ceiling, energy: joules(energy), safe_voltage })
+}
+
+fn supply_facts(ability: &SupplyAbility) -> SupplyFacts {
+    SupplyFacts {
+        most_voltage: ability.most_voltage,
+        most_current: ability.most_current,
+        voltage_step: ability.voltage_step,
+        current_step: ability.current_step,
+        read_back: Accuracy {
+            fraction: ability.read_back_fraction,
+            fixed: ability.read_back_fixed,
+        },
+        senses: match ability.senses {
+            Senses::AtTerminals => Sensing::AtTerminals,
+            Senses::BeforeRelay => Sensing::BeforeRelay,
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+
+    fn read_example() -> Station {
+        read(Path::new("bench.toml"), EXAMPLE).unwrap()
+    }
+
+    #[test]
+    fn the_example_is_a_station() {
+        let station = read_example();
+        assert_eq!(station.bench.ceiling, volts(60.0));
+        assert!((station.bench.lapse - 1.0).abs() < f64::EPSILON);
+        assert!(!station.simulated);
+    }
+
+    #[rstest]
+    #[case::lapse_on_a_real_bench("name =", "lapse = 60\nname =", "needs simulated = true")]
+    #[case::a_lapse_of_nothing(
+        "name =",
+        "simulated = true\nlapse = 0\nname =",
+        "expected 1 to 1000"
+    )]
+    #[case::an_unknown_key("name =", "celing = \"60 V\"\nname =", "unknown field `celing`")]
+    #[case::a_missing_driver("\"scpi-supply\"", "\"scpi-suply\"", "no driver \"scpi-suply\"")]
+    #[case::one_port_for_two("usb-meter", "usb-supply", "are both on")]
+    #[case::a_bleeder_without_resistance(
+        "resistance = \"10 kΩ\"",
+        "",
+        "bleeder.resistance is missing"
+    )]
+    #[case::a_careless_safe_voltage(
+        "name =",
+        "safe_voltage = \"40 V\"\nname =",
+        "safe_voltage: expected"
+    )]
+    fn a_wrong_station_file_is_refused(
+        #[case] from: &str,
+        #[case] to: &str,
+        #[case] message: &str,
+    ) {
+        let text = EXAMPLE.replacen(from, to, 1);
+        assert_ne!(text, EXAMPLE, "nothing replaced");
+        let error = read(Path::new("bench.toml"), &text).unwrap_err().to_string();
+        assert!(error.starts_with("bench.toml") && error.contains(message), "{error}");
+    }
+
+    #[test]
+    fn a_relay_names_its_line() {
+        let text = EXAMPLE.replace(
+            "kind = \"fitted\"",
+            "kind = \"relay\"\nport = \"/dev/ttyS0\"\nline = \"rts\"",
+        );
+        let station = read(Path::new("bench.toml"), &text).unwrap();
+        assert_eq!(
+            station.relay,
+            Some(RelayLine { port: "/dev/ttyS0".into(), line: ControlLine::Rts })
+        );
+    }
+
+    #[test]
+    fn a_port_is_a_path_or_an_address() {
+        assert_eq!(Port::read("tcp:10.0.0.7:5025"), Port::Tcp("10.0.0.7:5025".into()));
+        assert_eq!(Port::read("/dev/ttyUSB0"), Port::Serial("/dev/ttyUSB0".into()));
+    }
+}
