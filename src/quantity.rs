@@ -2,6 +2,13 @@
 //!
 //! The types are those of `uom`, so that a sum of volts and ohms does not compile. Numbers leave
 //! them only at an edge (a file, a line on the wire, a picture), by `get::<unit>()`.
+//! [`read`] takes what the trade writes, [`text`] writes it; what `text` writes, `read` takes.
+
+mod celsius;
+pub mod read;
+pub mod text;
+
+pub use celsius::{Celsius, celsius};
 
 use uom::si::capacitance::farad;
 use uom::si::electric_charge::coulomb;
@@ -9,6 +16,7 @@ use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::electrical_resistance::ohm;
 use uom::si::energy::joule;
+use uom::si::frequency::hertz;
 use uom::si::power::watt;
 use uom::si::time::second;
 
@@ -28,6 +36,8 @@ pub type Energy = uom::si::f64::Energy;
 pub type Power = uom::si::f64::Power;
 /// A span of time, or a moment counted from the start of a run.
 pub type Time = uom::si::f64::Time;
+/// What a charge loses per time: the factor `k` (1/s) of a leakage rule.
+pub type Rate = uom::si::f64::Frequency;
 
 /// A current of so many amperes.
 #[must_use]
@@ -75,4 +85,10 @@ pub fn watts(value: f64) -> Power {
 #[must_use]
 pub fn seconds(value: f64) -> Time {
     Time::new::<second>(value)
+}
+
+/// A rate of so many per second.
+#[must_use]
+pub fn per_second(value: f64) -> Rate {
+    Rate::new::<hertz>(value)
 }

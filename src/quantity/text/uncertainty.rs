@@ -1,0 +1,48 @@
+//! A measured current with its uncertainty: `0.84 ± 0.06 µA`.
+
+use uom::si::electric_current::ampere;
+
+use super::ladder::{CURRENT, Digits, exponent_of};
+use crate::quantity::Current;
+
+/// A current and its expanded uncertainty, both to the same place and under the same prefix.
+///
+/// The uncertainty keeps one significant digit, or two if the first of them is 1 or 2: rounding 0.14
+/// to 0.1 would hide a third of it. The prefix is the least that needs no zeros for places that are
+/// not known: 840 nA known to 60 nA is `0.84 ± 0.06 µA`.
+#[must_use]
+pub fn with_uncertainty(value: Current, expanded: Current) -> String {
+    let (value, expanded) = (value.get::<ampere>(), expanded.get::<ampere>().abs());
+    if !(value.is_finite() && expanded.is_normal()) {
+        return without_place(value, expanded);
+    }
+    let place = last_place(expanded);
+    let exponent = exponent_of(&format!("{:e}", value.abs().max(expanded)));
+    let step = CURRENT.step_for_place(exponent, place);
+    let decimals = usize::try_from(step.power - place).unwrap_or(0);
+    let scale = 10_f64.powi(-step.power);
+    let value = unsigned_zero(format!("{:.decimals$}", value * scale));
+    format!("{value} ± {:.decimals$} {}", expanded * scale, step.unit)
+}
+
+/// The power of ten of the last digit that an uncertainty keeps.
+fn last_place(expanded: f64) -> i32 {
+    let two_digits = format!("{expanded:.1e}");
+    let first = exponent_of(&two_digits);
+    if two_digits.starts_with(['1', '2']) { first - 1 } else { first }
+}
+
+/// A current whose uncertainty gives no place to round to.
+fn without_place(value: f64, expanded: f64) -> String {
+    let value = CURRENT.write(value, Digits::Four);
+    let expanded = if expanded == 0.0 { "0" } else { "unknown" };
+    format!("{value} ± {expanded}")
+}
+
+/// `-0.00` is nothing but zero.
+fn unsigned_zero(written: String) -> String {
+    match written.strip_prefix('-') {
+        Some(zero) if zero.chars().all(|letter| ['0', '.'].contains(&letter)) => zero.to_owned(),
+        _ => written,
+    }
+}
