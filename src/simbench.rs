@@ -1,1 +1,202 @@
 //! A simulated bench on real pseudo-terminals and TCP.
+//!
+//! A supply, a meter and a clip with a part in it, wired as a station is: series resistor, meter
+//! and part in line, a bleeder across the supply. The instruments speak SCPI on ports that a client
+//! opens like any other. Bench time is real time times a lapse, or moves by hand.
+//!
+//! The models of parts and instruments are this module's own: nothing that judges or plans is used,
+//! so that a mistake there cannot hide behind the same mistake here. The bench also watches that
+//! its rules are kept ([`Bench::violations`]): a client that overstresses a part or unclips it
+//! charged is found out even if its verdict is right.
+
+mod absorption;
+mod circuit;
+mod desk;
+mod dice;
+mod fault;
+mod leakage;
+mod look;
+mod meter;
+mod options;
+mod part;
+mod scenario;
+mod shared;
+mod supply;
+#[cfg(test)]
+mod tests;
+mod wire;
+mod words;
+mod world;
+
+use std::sync::Arc;
+use std::thread::JoinHandle;
+
+use crate::quantity::Time;
+use crate::simbench::shared::Shared;
+use crate::simbench::wire::Wire;
+use crate::simbench::world::World;
+
+pub use desk::Instrument;
+pub use fault::Fault;
+pub use leakage::Leakage;
+pub use look::{Logged, Look, Speaker};
+pub use options::{BenchOptions, MeterModel, Sensing, Serve, SupplyModel};
+pub use part::{Absorption, Breakdown, Bursts, Physics, Reforming};
+pub use scenario::{BenchEntry, Scenario, ScenarioError, SimPart, Truth, scenario};
+
+/// A simulated bench that is being served.
+///
+/// Dropping it ends its threads and closes its ports.
+#[derive(Debug)]
+pub struct Bench {
+    shared: Arc<Shared>,
+    serve: Serve,
+    supply_port: String,
+    meter_port: String,
+    threads: Vec<JoinHandle<()>>,
+}
+
+impl Bench {
+    /// Builds a bench and serves its instruments, with nothing clipped in and the output off.
+    ///
+    /// # Errors
+    ///
+    /// [`BenchError`] if the lapse is no number from zero up, or a port cannot be opened.
+    pub fn start(options: BenchOptions) -> Result<Self, BenchError> {
+        if !(options.lapse.is_finite() && 0.0 <= options.lapse) {
+            return Err(BenchError::Lapse(options.lapse));
+        }
+        let shared = Shared::new(World::new(&options), options.lapse);
+        let mut bench = Self {
+            shared: Arc::new(shared.map_err(|source| BenchError::Waker { source })?),
+            serve: options.serve,
+            supply_port: String::new(),
+            meter_port: String::new(),
+            threads: Vec::new(),
+        };
+        bench.plug_in(Instrument::Supply)?;
+        bench.plug_in(Instrument::Meter)?;
+        Ok(bench)
+    }
+
+    /// Where the supply is found: a path, or `address:port`.
+    #[must_use]
+    pub fn supply_port(&self) -> String {
+        self.supply_port.clone()
+    }
+
+    /// Where the meter is found: a path, or `address:port`.
+    #[must_use]
+    pub fn meter_port(&self) -> String {
+        self.meter_port.clone()
+    }
+
+    /// Puts a part into the clip, in place of what is in it.
+    pub fn clip_in(&self, part: &SimPart) {
+        self.shared.with(|world| world.clip_in(&part.physics));
+    }
+
+    /// Takes the part out of the clip.
+    pub fn unclip(&self) {
+        self.shared.with(World::unclip);
+    }
+
+    /// The true state of the bench now.
+    #[must_use]
+    pub fn look(&self) -> Look {
+        self.shared.with(|world| world.look())
+    }
+
+    /// Makes something go wrong now.
+    pub fn inject(&self, fault: Fault) {
+        self.shared.with(|world| world.suffer(fault));
+        self.shared.wake();
+    }
+
+    /// Makes something go wrong at a bench time.
+    pub fn inject_at(&self, time: Time, fault: Fault) {
+        self.shared.with(|world| world.schedule(time.value, fault));
+        self.shared.wake();
+    }
+
+    /// Lets bench time jump ahead; the bench goes through all of it.
+    pub fn advance(&self, by: Time) {
+        self.shared.skip(by.value);
+    }
+
+    /// Plugs an instrument in again after its port hung up; gives its new port.
+    ///
+    /// # Errors
+    ///
+    /// [`BenchError::Port`] if no port can be opened.
+    pub fn replug(&mut self, which: Instrument) -> Result<String, BenchError> {
+        self.shared.with(|world| world.desk(which).hung_up = false);
+        self.plug_in(which)
+    }
+
+    /// The rules of the bench that were broken so far, each with its bench time.
+    #[must_use]
+    pub fn violations(&self) -> Vec<String> {
+        self.shared.with(|world| world.violations.clone())
+    }
+
+    /// The lines heard and said so far, the latest 100 000 of them.
+    #[must_use]
+    pub fn log(&self) -> Vec<Logged> {
+        self.shared.with(|world| world.log.iter().cloned().collect())
+    }
+
+    fn plug_in(&mut self, which: Instrument) -> Result<String, BenchError> {
+        let failed = |source| BenchError::Port { which, source };
+        let wire = Wire::open(self.serve).map_err(failed)?;
+        let name = wire.name().to_owned();
+        let shared = Arc::clone(&self.shared);
+        let thread = std::thread::Builder::new()
+            .name(format!("simulated {which:?}").to_lowercase())
+            .spawn(move || {
+                if let Err(error) = wire::serve(&shared, which, wire) {
+                    tracing::warn!(%error, ?which, "a port of the simulated bench is lost");
+                }
+            })
+            .map_err(failed)?;
+        self.threads.push(thread);
+        match which {
+            Instrument::Supply => self.supply_port.clone_from(&name),
+            Instrument::Meter => self.meter_port.clone_from(&name),
+        }
+        Ok(name)
+    }
+}
+
+impl Drop for Bench {
+    fn drop(&mut self) {
+        self.shared.stop();
+        for thread in self.threads.drain(..) {
+            if thread.join().is_err() {
+                tracing::error!("a thread of the simulated bench ended in a panic");
+            }
+        }
+    }
+}
+
+/// Why a simulated bench cannot be served.
+#[derive(Debug, thiserror::Error)]
+pub enum BenchError {
+    /// The lapse makes no clock.
+    #[error("lapse is {0}, expected a number from 0 up")]
+    Lapse(f64),
+    /// A port could not be opened or served.
+    #[error("no port for the simulated {which:?}")]
+    Port {
+        /// Whose port.
+        which: Instrument,
+        /// The operating system's reason.
+        source: std::io::Error,
+    },
+    /// The means to wake the bench's threads could not be made.
+    #[error("no event counter for the simulated bench")]
+    Waker {
+        /// The operating system's reason.
+        source: std::io::Error,
+    },
+}

@@ -1,0 +1,114 @@
+//! What both instruments have in common towards the line: status, error queue, replies to come.
+
+use std::collections::VecDeque;
+
+use scpi::error::{Error, ErrorCode};
+
+/// Errors that the queue holds; what comes then turns the last into "queue overflow".
+const QUEUE: usize = 16;
+/// Bit of the event status register: the instrument was switched on.
+const POWER_ON: u8 = 0x80;
+/// Bit of the event status register: operation complete.
+pub(crate) const COMPLETE: u8 = 0x01;
+
+/// Which instrument.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Instrument {
+    /// The supply.
+    Supply,
+    /// The meter.
+    Meter,
+}
+
+/// The face of one instrument.
+#[derive(Debug, Clone)]
+pub(crate) struct Desk {
+    /// Answer to `*IDN?`.
+    pub(crate) identity: String,
+    /// Event status register of IEEE 488.2.
+    pub(crate) events: u8,
+    /// Takes lines and does nothing with them.
+    pub(crate) silent: bool,
+    /// Seconds by which each reply is late.
+    pub(crate) late: f64,
+    /// The port is gone.
+    pub(crate) hung_up: bool,
+    /// Lines that come before this time are lost (s).
+    pub(crate) deaf_until: f64,
+    /// Lines that come sooner than this after another are lost (s).
+    pub(crate) gap: f64,
+    heard: f64,
+    queue: VecDeque<Error>,
+    replies: Vec<(f64, String)>,
+}
+
+impl Desk {
+    /// An instrument just switched on.
+    pub(crate) fn new(identity: &str) -> Self {
+        Self {
+            identity: identity.to_owned(),
+            events: POWER_ON,
+            silent: false,
+            late: 0.0,
+            hung_up: false,
+            deaf_until: 0.0,
+            gap: 0.0,
+            heard: f64::NEG_INFINITY,
+            queue: VecDeque::new(),
+            replies: Vec::new(),
+        }
+    }
+
+    /// Switched off and on again: deaf for a while, then with a clean status.
+    pub(crate) fn restart(&mut self, deaf_until: f64) {
+        self.clear();
+        self.events = POWER_ON;
+        self.replies.clear();
+        self.deaf_until = deaf_until;
+    }
+
+    /// Whether a line that comes at `now` is heard.
+    pub(crate) fn hears(&mut self, now: f64) -> bool {
+        let soon = now - self.heard < self.gap;
+        self.heard = now;
+        !(self.silent || self.hung_up || soon || now < self.deaf_until)
+    }
+
+    /// Clears events and errors.
+    pub(crate) fn clear(&mut self) {
+        self.queue.clear();
+        self.events = 0;
+    }
+
+    /// Queues an error and notes its event.
+    pub(crate) fn push(&mut self, error: Error) {
+        self.events |= error.esr_mask();
+        if self.queue.len() < QUEUE {
+            self.queue.push_back(error);
+        } else if let Some(last) = self.queue.back_mut() {
+            *last = ErrorCode::QueueOverflow.into();
+        }
+    }
+
+    /// Takes the oldest error, "no error" if there is none.
+    pub(crate) fn pop(&mut self) -> Error {
+        self.queue.pop_front().unwrap_or_default()
+    }
+
+    /// A reply that goes out at `now`, or later if the instrument is slow.
+    pub(crate) fn reply(&mut self, now: f64, text: String) {
+        self.replies.push((now + self.late, text));
+    }
+
+    /// Takes the replies that are due at `now`.
+    pub(crate) fn due(&mut self, now: f64) -> Vec<String> {
+        let (due, rest) = self.replies.drain(..).partition(|(at, _)| *at <= now);
+        self.replies = rest;
+        due.into_iter().map(|(_, text): (f64, String)| text).collect()
+    }
+
+    /// When the next reply goes out (s).
+    pub(crate) fn next_reply(&self) -> Option<f64> {
+        self.replies.iter().map(|(at, _)| *at).min_by(f64::total_cmp)
+    }
+}

@@ -1,0 +1,97 @@
+//! Things that go wrong with instruments, leads and links.
+
+use crate::quantity::{Time, Voltage};
+use crate::simbench::desk::Instrument;
+use crate::simbench::supply::Trip;
+use crate::simbench::world::World;
+
+/// Time for which a restarting supply hears nothing (s).
+const RESTART_TIME: f64 = 4.0;
+
+/// Something that goes wrong. All times are bench time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Fault {
+    /// The meter takes lines and does nothing with them.
+    MeterSilent,
+    /// The supply takes lines and does nothing with them; its output stays as it is.
+    SupplySilent,
+    /// The meter tells its last reading for ever.
+    MeterFrozen,
+    /// The meter tells the mark for not a number, `9.91E+37`.
+    MeterNaN,
+    /// The meter tells `Err` instead of a number.
+    MeterErrorWord,
+    /// The meter's leads are swapped.
+    MeterSwapped,
+    /// The meter tells the end of its range where it ought to tell an overload.
+    MeterWithoutOverload,
+    /// Each reply of this instrument comes late.
+    Late(Instrument, Time),
+    /// Lines that come sooner than this after another line are lost.
+    NeedsGap(Instrument, Time),
+    /// The supply's relay is stuck: the output stays on, while `OUTP?` tells what was ordered.
+    SupplyOutputStuckOn,
+    /// The output comes on by itself.
+    SupplyOutputComesOn,
+    /// The over-voltage protection trips and latches.
+    SupplyTripped,
+    /// The same, but `OUTP?` still tells 1.
+    SupplyTrippedTellsOn,
+    /// The next order to switch off gets lost.
+    OffIgnoredOnce,
+    /// Voltage set-points above this are clipped to it, with -222 in the queue.
+    SetPointClipped(Voltage),
+    /// Somebody turns the supply's voltage knob.
+    KnobTurned(Voltage),
+    /// The supply restarts: deaf for 4 s, then off and at its settings of power-on.
+    SupplyRestarts,
+    /// The instrument answers `*IDN?` with another name.
+    WrongIdentity(Instrument),
+    /// The clip falls off; the part keeps its charge.
+    ClipFallsOff,
+    /// The supply's port goes away; its output stays as it is.
+    SupplyHangUp,
+    /// The meter's port goes away.
+    MeterHangUp,
+}
+
+impl World {
+    /// Makes a fault happen now.
+    pub(crate) fn suffer(&mut self, fault: Fault) {
+        match fault {
+            Fault::MeterSilent => self.desk(Instrument::Meter).silent = true,
+            Fault::SupplySilent => self.desk(Instrument::Supply).silent = true,
+            Fault::MeterFrozen => self.meter.trouble.frozen = true,
+            Fault::MeterNaN => self.meter.trouble.not_a_number = true,
+            Fault::MeterErrorWord => self.meter.trouble.error_word = true,
+            Fault::MeterSwapped => self.meter.trouble.swapped = true,
+            Fault::MeterWithoutOverload => self.meter.trouble.no_overload_mark = true,
+            Fault::Late(which, time) => self.desk(which).late = time.value,
+            Fault::NeedsGap(which, time) => self.desk(which).gap = time.value,
+            Fault::WrongIdentity(which) => self.desk(which).identity = STRANGER.to_owned(),
+            Fault::ClipFallsOff => self.circuit.gap = true,
+            Fault::SupplyHangUp => self.desk(Instrument::Supply).hung_up = true,
+            Fault::MeterHangUp => self.desk(Instrument::Meter).hung_up = true,
+            Fault::SupplyOutputStuckOn => self.supply.trouble.stuck_on = true,
+            Fault::SupplyOutputComesOn => self.supply.switch_on(self.now()),
+            Fault::SupplyTripped => self.supply.trip(Trip::Voltage),
+            Fault::SupplyTrippedTellsOn => {
+                self.supply.trip(Trip::Voltage);
+                self.supply.trouble.tells_on = true;
+            }
+            Fault::OffIgnoredOnce => self.supply.trouble.offs_lost += 1,
+            Fault::SetPointClipped(voltage) => {
+                self.supply.trouble.clipped_at = Some(voltage.value);
+            }
+            Fault::KnobTurned(voltage) => self.supply.voltage = voltage.value,
+            Fault::SupplyRestarts => {
+                self.supply.reset();
+                let deaf_until = self.now() + RESTART_TIME;
+                self.desk(Instrument::Supply).restart(deaf_until);
+            }
+        }
+    }
+}
+
+/// The name that an instrument gives which is not the one expected.
+const STRANGER: &str = "ELSEWHERE,OTHER-INSTRUMENT,0002,1.0";

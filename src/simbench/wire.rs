@@ -1,0 +1,213 @@
+//! What an instrument is plugged into: a pseudo-terminal or a TCP port, and the thread behind it.
+//!
+//! The thread sleeps in `poll` until bytes come, until a reply is due or until it is woken; so an
+//! idle bench costs one look a second. The simulator keeps the client's side of a pseudo-terminal
+//! open as well: a client may come and go without the master end reporting a hang-up that would
+//! have to be polled away. When the simulator hangs up it closes both, and the client sees it.
+
+use std::io::{ErrorKind, Read, Write};
+use std::net::{Ipv4Addr, TcpListener, TcpStream};
+use std::os::fd::{AsFd, BorrowedFd, OwnedFd};
+use std::sync::Arc;
+
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::fs::OFlags;
+use rustix::pty::{OpenptFlags, grantpt, ioctl_tiocgptpeer, openpt, ptsname, unlockpt};
+use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+
+use crate::simbench::desk::Instrument;
+use crate::simbench::options::Serve;
+use crate::simbench::shared::Shared;
+
+/// A line longer than this is thrown away.
+const LONGEST_LINE: usize = 1024;
+/// A thread looks at the bench at least this often (s), so that it never falls far behind.
+const LONGEST_WAIT: f64 = 1.0;
+
+/// One end of a connection.
+#[derive(Debug)]
+pub(crate) enum Wire {
+    /// A pseudo-terminal.
+    Terminal {
+        /// Our end.
+        master: std::fs::File,
+        /// The client's end.
+        #[expect(dead_code, reason = "held open so that the master never reports a hang-up")]
+        client: OwnedFd,
+        /// Path of the client's end.
+        name: String,
+    },
+    /// A TCP port.
+    Loopback {
+        /// Where clients come in.
+        listener: TcpListener,
+        /// The client that is connected.
+        client: Option<TcpStream>,
+        /// Address and port.
+        name: String,
+    },
+}
+
+impl Wire {
+    /// Opens a connection for clients.
+    pub(crate) fn open(serve: Serve) -> std::io::Result<Self> {
+        match serve {
+            Serve::Terminals => Self::open_terminal(),
+            Serve::Loopback => Self::open_loopback(),
+        }
+    }
+
+    /// What a client opens.
+    pub(crate) fn name(&self) -> &str {
+        match self {
+            Self::Terminal { name, .. } | Self::Loopback { name, .. } => name,
+        }
+    }
+
+    fn open_terminal() -> std::io::Result<Self> {
+        let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
+        let master = openpt(flags)?;
+        grantpt(&master)?;
+        unlockpt(&master)?;
+        let name = ptsname(&master, Vec::new())?.to_string_lossy().into_owned();
+        let client = ioctl_tiocgptpeer(&master, flags)?;
+        let mut settings = tcgetattr(&client)?;
+        settings.make_raw();
+        tcsetattr(&client, OptionalActions::Now, &settings)?;
+        rustix::fs::fcntl_setfl(&master, OFlags::NONBLOCK)?;
+        Ok(Self::Terminal { master: master.into(), client, name })
+    }
+
+    fn open_loopback() -> std::io::Result<Self> {
+        let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0))?;
+        listener.set_nonblocking(true)?;
+        let name = listener.local_addr()?.to_string();
+        Ok(Self::Loopback { listener, client: None, name })
+    }
+
+    /// What to wait on.
+    fn waits_on(&self) -> BorrowedFd<'_> {
+        match self {
+            Self::Terminal { master, .. } => master.as_fd(),
+            Self::Loopback { client: Some(client), .. } => client.as_fd(),
+            Self::Loopback { listener, .. } => listener.as_fd(),
+        }
+    }
+
+    /// Reads what has come, or lets a client in; nothing if there is nothing.
+    fn take(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        match self {
+            Self::Terminal { master, .. } => ready(master.read(buffer)),
+            Self::Loopback { client: Some(stream), .. } => {
+                let taken = stream.read(buffer);
+                if matches!(&taken, Ok(0)) || taken.as_ref().is_err_and(is_gone) {
+                    self.let_go();
+                    return Ok(0);
+                }
+                ready(taken)
+            }
+            Self::Loopback { listener, client, .. } => {
+                let (stream, _) = listener.accept()?;
+                stream.set_nonblocking(true)?;
+                stream.set_nodelay(true)?;
+                *client = Some(stream);
+                Ok(0)
+            }
+        }
+    }
+
+    /// Writes a line. What a client does not take away is lost, as on a line without flow control.
+    fn put(&mut self, line: &str) -> std::io::Result<()> {
+        let bytes = format!("{line}\n");
+        let written = match self {
+            Self::Terminal { master, .. } => master.write(bytes.as_bytes()),
+            Self::Loopback { client: Some(stream), .. } => stream.write(bytes.as_bytes()),
+            Self::Loopback { client: None, .. } => Ok(0),
+        };
+        if written.as_ref().is_err_and(is_gone) {
+            self.let_go();
+            return Ok(());
+        }
+        ready(written).map(|_| ())
+    }
+
+    fn let_go(&mut self) {
+        if let Self::Loopback { client, .. } = self {
+            *client = None;
+        }
+    }
+}
+
+/// A call that would have to wait did nothing.
+fn ready(outcome: std::io::Result<usize>) -> std::io::Result<usize> {
+    match outcome {
+        Err(error) if matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::Interrupted) => {
+            Ok(0)
+        }
+        other => other,
+    }
+}
+
+fn is_gone(error: &std::io::Error) -> bool {
+    matches!(error.kind(), ErrorKind::ConnectionReset | ErrorKind::BrokenPipe)
+}
+
+/// Serves one instrument until the bench stops or the port hangs up.
+///
+/// # Errors
+///
+/// The operating system's error, if the port cannot be used any more.
+pub(crate) fn serve(
+    shared: &Arc<Shared>,
+    which: Instrument,
+    mut wire: Wire,
+) -> std::io::Result<()> {
+    let mut line = Vec::new();
+    let mut buffer = [0; 512];
+    while let Some(turn) = shared.turn(which) {
+        for reply in &turn.replies {
+            wire.put(reply)?;
+        }
+        if !wait(&wire, shared.waker(which), turn.wait)? {
+            continue;
+        }
+        let taken = wire.take(&mut buffer)?;
+        for byte in buffer.iter().take(taken) {
+            collect(shared, which, &mut line, *byte);
+        }
+    }
+    Ok(())
+}
+
+/// Adds a byte to the line; a whole line goes to the instrument.
+fn collect(shared: &Shared, which: Instrument, line: &mut Vec<u8>, byte: u8) {
+    if byte == b'\n' {
+        shared.hear(which, String::from_utf8_lossy(line).trim_end_matches('\r'));
+        line.clear();
+    } else if line.len() < LONGEST_LINE {
+        line.push(byte);
+    } else {
+        line.clear();
+        shared.overrun(which);
+    }
+}
+
+/// Waits for the wire, for the waker, or so many seconds; tells whether the wire has something.
+fn wait(wire: &Wire, waker: &OwnedFd, seconds: Option<f64>) -> std::io::Result<bool> {
+    let span =
+        std::time::Duration::from_secs_f64(seconds.unwrap_or(LONGEST_WAIT).min(LONGEST_WAIT));
+    let limit = Timespec::try_from(span).map_err(std::io::Error::other)?;
+    let mut watched = [
+        PollFd::from_borrowed_fd(wire.waits_on(), PollFlags::IN),
+        PollFd::new(waker, PollFlags::IN),
+    ];
+    match poll(&mut watched, Some(&limit)) {
+        Ok(_) | Err(rustix::io::Errno::INTR) => {}
+        Err(error) => return Err(error.into()),
+    }
+    let [on_wire, on_waker] = watched.map(|it| !it.revents().is_empty());
+    if on_waker {
+        rustix::io::read(waker, &mut [0; 8])?;
+    }
+    Ok(on_wire)
+}

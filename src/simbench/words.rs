@@ -1,0 +1,197 @@
+//! The words that the instruments understand: SCPI over IEEE 488.2.
+//!
+//! Each command is an [`Order`]: what it does and what its question answers. Parsing, short and
+//! long forms, optional nodes and the error numbers are those of the `scpi` crate. A question that
+//! must wait for a conversion (`READ?`, `FETC?`) gives no answer here; it comes when the aperture
+//! ends, and must be the last on its line.
+
+use scpi::error::{Error, ErrorCode, Result};
+use scpi::parser::format::Character;
+use scpi::tree::prelude::{
+    Command, CommandTypeMeta, Context, Device, Node, Parameters, ResponseUnit,
+};
+
+use crate::simbench::desk::{COMPLETE, Instrument};
+use crate::simbench::look::Speaker;
+use crate::simbench::meter::Told;
+use crate::simbench::world::World;
+
+mod meter;
+mod supply;
+
+/// What a command does.
+type Act = fn(&mut World, &mut Parameters) -> Result<()>;
+/// What a question answers; nothing if the answer comes later.
+type Ask = fn(&mut World) -> Result<Option<String>>;
+
+/// A command, a question, or both.
+struct Order {
+    act: Option<Act>,
+    ask: Option<Ask>,
+}
+
+impl Order {
+    const fn act(act: Act) -> Self {
+        Self { act: Some(act), ask: None }
+    }
+
+    const fn ask(ask: Ask) -> Self {
+        Self { act: None, ask: Some(ask) }
+    }
+
+    const fn both(act: Act, ask: Ask) -> Self {
+        Self { act: Some(act), ask: Some(ask) }
+    }
+}
+
+impl Command<World> for Order {
+    fn meta(&self) -> CommandTypeMeta {
+        CommandTypeMeta::Unknown
+    }
+
+    fn event(&self, world: &mut World, _: &mut Context, mut params: Parameters) -> Result<()> {
+        self.act.map_or(Err(ErrorCode::UndefinedHeader.into()), |act| act(world, &mut params))
+    }
+
+    fn query(
+        &self,
+        world: &mut World,
+        _: &mut Context,
+        _: Parameters,
+        mut response: ResponseUnit,
+    ) -> Result<()> {
+        let ask = self.ask.ok_or(Error::new(ErrorCode::UndefinedHeader))?;
+        match ask(world)? {
+            Some(answer) => response.data(Character(answer.as_bytes())).finish(),
+            None => Ok(()),
+        }
+    }
+}
+
+impl Device for World {
+    fn handle_error(&mut self, error: Error) {
+        self.speaker().push(error);
+    }
+}
+
+impl World {
+    /// An instrument hears a line, at the time up to which the bench has been moved.
+    pub(crate) fn hear(&mut self, which: Instrument, line: &str) {
+        self.note(which, Speaker::Client, line);
+        let now = self.now();
+        if !self.desk(which).hears(now) || line.trim().is_empty() {
+            return;
+        }
+        self.speaking = which;
+        if which == Instrument::Meter && self.meter.awaited {
+            self.meter.abort();
+            self.speaker().push(ErrorCode::QueryInterrupted.into());
+        }
+        let mut response: Vec<u8> = Vec::new();
+        let tree: Node<World> = match which {
+            Instrument::Supply => supply::WORDS,
+            Instrument::Meter => meter::WORDS,
+        };
+        let outcome = tree.run(line.as_bytes(), self, &mut Context::new(), &mut response);
+        let answer = String::from_utf8_lossy(&response);
+        if outcome.is_ok() && !answer.trim().is_empty() {
+            self.speaker().reply(now, answer.trim_end().to_owned());
+        }
+    }
+
+    /// A line that never ended was thrown away.
+    pub(crate) fn overrun(&mut self, which: Instrument) {
+        self.desk(which).push(ErrorCode::InputBufferOverrun.into());
+    }
+
+    /// Takes what an instrument says by now, each line without its end.
+    pub(crate) fn say(&mut self, which: Instrument) -> Vec<String> {
+        if which == Instrument::Meter && self.meter.awaited && !self.meter.is_converting() {
+            self.meter.awaited = false;
+            if let Some(told) = self.meter.tell() {
+                let now = self.now();
+                self.desk(which).reply(now, spelled(told));
+            }
+        }
+        let now = self.now();
+        let lines = self.desk(which).due(now);
+        for line in &lines {
+            self.note(which, Speaker::Instrument, line);
+        }
+        lines
+    }
+
+    fn speaker(&mut self) -> &mut crate::simbench::desk::Desk {
+        self.desk(self.speaking)
+    }
+}
+
+/// A finite number.
+fn number(params: &mut Parameters) -> Result<f64> {
+    let value: f64 = params.next_data()?;
+    if value.is_finite() { Ok(value) } else { Err(ErrorCode::DataOutOfRange.into()) }
+}
+
+/// A number in NR3 form: `+1.234500E-06`.
+fn nr3(value: f64) -> String {
+    let plain = format!("{value:+.6E}");
+    let Some((mantissa, exponent)) = plain.split_once('E') else { return plain };
+    let (sign, digits) = exponent.strip_prefix('-').map_or(('+', exponent), |digits| ('-', digits));
+    format!("{mantissa}E{sign}{digits:0>2}")
+}
+
+fn spelled(told: Told) -> String {
+    match told {
+        Told::Number(value) => nr3(value),
+        Told::Word => "Err".to_owned(),
+    }
+}
+
+const IDENTITY: Order = Order::ask(|world| Ok(Some(world.speaker().identity.clone())));
+const CLEAR: Order = Order::act(|world, _| {
+    world.speaker().clear();
+    Ok(())
+});
+const RESET: Order = Order::act(|world, _| {
+    match world.speaking {
+        Instrument::Supply => world.supply.reset(),
+        Instrument::Meter => world.meter.reset(),
+    }
+    Ok(())
+});
+const EVENTS: Order = Order::ask(|world| {
+    let events = std::mem::take(&mut world.speaker().events);
+    Ok(Some(events.to_string()))
+});
+const OPERATION_COMPLETE: Order = Order::both(
+    |world, _| {
+        world.speaker().events |= COMPLETE;
+        Ok(())
+    },
+    |_| Ok(Some("1".to_owned())),
+);
+const ERROR: Order = Order::ask(|world| Ok(Some(world.speaker().pop().to_string())));
+const VERSION: Order = Order::ask(|_| Ok(Some("1999.0".to_owned())));
+/// Taken and without effect: the simulated panels have no keys.
+const PANEL: Order = Order::act(|_, _| Ok(()));
+
+/// The tree of one instrument: what both have, and its own nodes.
+macro_rules! words {
+    ($($node:expr),+ $(,)?) => {
+        scpi::Root![
+            Leaf!(b"*IDN" => &IDENTITY),
+            Leaf!(b"*CLS" => &CLEAR),
+            Leaf!(b"*RST" => &RESET),
+            Leaf!(b"*ESR" => &EVENTS),
+            Leaf!(b"*OPC" => &OPERATION_COMPLETE),
+            Branch![b"SYSTem";
+                Branch![b"ERRor" => &ERROR; Leaf!(b"NEXT" => &ERROR)],
+                Leaf!(b"VERSion" => &VERSION),
+                Leaf!(b"REMote" => &PANEL),
+                Leaf!(b"LOCal" => &PANEL)
+            ],
+            $($node),+
+        ]
+    };
+}
+use words;
