@@ -2,7 +2,9 @@
 
 pub mod driver;
 mod file;
+mod link;
 mod meter;
+mod relay;
 pub mod reply;
 mod session;
 mod supply;
@@ -10,6 +12,8 @@ pub mod wiring;
 mod written;
 
 pub use file::FileError;
+pub use link::{Duplicate, Link, LinkError, runtime_folder};
 pub use meter::{Meter, MeterSays, SensedBy};
+pub use relay::{ControlLines, Relay, RelayError};
 pub use session::{Heard, Outgoing, Session, Timing};
 pub use supply::{Settings, Supply, SupplyPace, SupplySays};
