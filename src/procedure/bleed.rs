@@ -103,6 +103,7 @@ impl Bleed {
             let sinking = matches!(self.stage, Stage::Sinking { .. });
             self.relapsed |= self.proven_off && !sinking && state == OutputState::On;
             self.proven_off = state == OutputState::Off;
+            self.supply_lost = false;
         }
         if input == Input::Lost(Instrument::Supply) {
             self.supply_lost = true;

@@ -118,6 +118,18 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         matches!(self.state, State::Quiet) && self.queue.is_empty()
     }
 
+    /// Whether the line was given up.
+    #[must_use]
+    pub fn is_lost(&self) -> bool {
+        matches!(self.state, State::Lost)
+    }
+
+    /// Tries a line again that was given up: quiet first, then the identity.
+    pub fn begin_again(&mut self, now: Time) {
+        self.misses = 0;
+        self.lose_step(now);
+    }
+
     /// How often the line had to be brought back into step.
     #[must_use]
     pub fn resyncs(&self) -> u32 {

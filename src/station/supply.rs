@@ -371,6 +371,17 @@ impl Supply {
         }
     }
 
+    /// Whether the line was given up.
+    #[must_use]
+    pub fn is_lost(&self) -> bool {
+        self.session.is_lost()
+    }
+
+    /// Tries a line again that was given up.
+    pub fn begin_again(&mut self, now: Time) {
+        self.session.begin_again(now);
+    }
+
     /// How often the line had to be brought back into step.
     #[must_use]
     pub fn resyncs(&self) -> u32 {

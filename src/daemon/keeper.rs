@@ -1,0 +1,155 @@
+//! The keeper: a second process that switches off when the daemon dies or hangs.
+//!
+//! It is this program run again. Before the first output-on it is given a duplicate of the
+//! supply's line (its standard output), a pipe with the daemon's heartbeat (its standard input)
+//! and the lock of the port, so that it never has to open anything. The beat is made by the
+//! station's actor itself and carries the age of the last judged reading: an actor that hangs
+//! while the rest of the daemon lives is noticed too.
+//!
+//! When the beat stops, the keeper writes output-off, again and again. Once the daemon is dead it
+//! also reads what the supply says, until the output is off and the part is measured empty; then
+//! it ends, and with it the lock of the port: that is the hand-over to the next daemon.
+
+mod watch;
+mod work;
+
+use std::io;
+use std::os::unix::process::CommandExt;
+use std::path::Path;
+use std::process::{Child, ChildStdin, Command, Stdio};
+
+use command_fds::CommandFdExt;
+use serde::{Deserialize, Serialize};
+
+pub use work::keep;
+
+use crate::quantity::Time;
+use crate::station::Duplicate;
+
+/// What the keeper must know of the station, handed over as its first line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Duties {
+    /// Ends a line to the supply.
+    pub end: String,
+    /// Words of output-off.
+    pub output_off: String,
+    /// Words that ask for the output state.
+    pub ask_output: String,
+    /// Words that measure the voltage.
+    pub measure_voltage: String,
+    /// Pause that the supply needs between two lines.
+    pub gap_ms: u64,
+    /// Oldest judged reading that the daemon may go on with.
+    pub stale_ms: u64,
+    /// Below this voltage the part may be touched.
+    pub safe_volt: f64,
+    /// Port and line (`rts` or `dtr`) of a bleeder relay.
+    pub relay: Option<(String, String)>,
+}
+
+/// The daemon's end of its keeper.
+#[derive(Debug)]
+pub struct Keeper {
+    child: Child,
+    pipe: ChildStdin,
+}
+
+/// Why there is no keeper.
+#[derive(Debug, thiserror::Error)]
+pub enum KeeperError {
+    /// It can't be started.
+    #[error("the keeper can't be started: {0}")]
+    Start(#[source] io::Error),
+    /// It no longer listens.
+    #[error("the keeper is gone: {0}")]
+    Gone(#[source] io::Error),
+}
+
+impl Keeper {
+    /// Starts `program` as keeper of a supply's line.
+    ///
+    /// # Errors
+    ///
+    /// [`KeeperError::Start`] with the system's reason.
+    pub fn start(program: &Path, line: Duplicate, duties: &Duties) -> Result<Self, KeeperError> {
+        let duties = serde_json::to_string(duties).map_err(io::Error::from);
+        let duties = duties.map_err(KeeperError::Start)?;
+        let mut command = Command::new(program);
+        command
+            .arg("keeper")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::from(line.line))
+            // A group of its own: Ctrl-C at the terminal is for the daemon.
+            .process_group(0)
+            .preserved_fds(vec![line.lock]);
+        let mut child = command.spawn().map_err(KeeperError::Start)?;
+        let pipe = child
+            .stdin
+            .take()
+            .ok_or_else(|| KeeperError::Start(io::Error::other("its pipe is missing")))?;
+        let flags = rustix::fs::OFlags::NONBLOCK;
+        rustix::fs::fcntl_setfl(&pipe, flags).map_err(|error| KeeperError::Start(error.into()))?;
+        let mut keeper = Self { child, pipe };
+        keeper.say(&duties)?;
+        Ok(keeper)
+    }
+
+    /// From now on silence means trouble.
+    ///
+    /// # Errors
+    ///
+    /// [`KeeperError::Gone`]: nothing may be energised without a keeper.
+    pub fn arm(&mut self) -> Result<(), KeeperError> {
+        self.say("arm")
+    }
+
+    /// The actor has turned once more; its last judged reading is this old.
+    ///
+    /// # Errors
+    ///
+    /// [`KeeperError::Gone`]: the run must end.
+    pub fn beat(&mut self, age: Time) -> Result<(), KeeperError> {
+        self.say(&format!("beat {:.0}", age.value * 1e3))
+    }
+
+    /// The part is measured empty and the output off: nothing to keep.
+    ///
+    /// # Errors
+    ///
+    /// [`KeeperError::Gone`].
+    pub fn release(&mut self) -> Result<(), KeeperError> {
+        self.say("release")
+    }
+
+    fn say(&mut self, line: &str) -> Result<(), KeeperError> {
+        let bytes = format!("{line}\n").into_bytes();
+        match rustix::io::write(&self.pipe, &bytes) {
+            Ok(count) if count == bytes.len() => Ok(()),
+            Ok(_) => Err(KeeperError::Gone(io::ErrorKind::WriteZero.into())),
+            Err(error) => Err(KeeperError::Gone(error.into())),
+        }
+    }
+
+    /// Whether the process has ended.
+    pub fn is_gone(&mut self) -> bool {
+        !matches!(self.child.try_wait(), Ok(None))
+    }
+
+    /// Process number, for messages.
+    #[must_use]
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Releases it and waits until it has ended.
+    ///
+    /// # Errors
+    ///
+    /// The system's, if the process can't be waited for.
+    pub fn dismiss(self) -> io::Result<()> {
+        let Self { mut child, pipe } = self;
+        drop(pipe);
+        child.wait().map(|_| ())
+    }
+}

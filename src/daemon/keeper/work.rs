@@ -1,0 +1,255 @@
+//! The keeper's hands: pipe, line, relay.
+
+use std::io;
+use std::os::fd::AsFd;
+use std::time::{Duration, Instant};
+
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::termios::{QueueSelector, tcflush};
+
+use super::Duties;
+use super::watch::{Duty, Watch};
+use crate::plan::{OutputState, Sample};
+use crate::station::Relay;
+use crate::station::reply::{self, Unit};
+use crate::station::wiring::{ControlLine, RelayLine};
+
+/// How often the keeper looks up.
+const LOOK: Duration = Duration::from_millis(50);
+/// Pause between two writings of output-off.
+const REPEAT: Duration = Duration::from_millis(250);
+/// How long a keeper tries to prove an orphaned bench safe before it frees the port.
+const PATIENCE: Duration = Duration::from_mins(10);
+/// How long the part is watched below the safe voltage.
+const WATCHED: Duration = Duration::from_secs(3);
+
+/// Runs the keeper until the daemon ends or the orphaned bench is safe.
+///
+/// Standard input is the heartbeat, standard output the supply's line.
+///
+/// # Errors
+///
+/// The system's, if the pipe can't be read; the output has then been ordered off.
+pub fn keep() -> io::Result<()> {
+    ignore_signals()?;
+    let mut pipe = Pipe::default();
+    let Some(first) = pipe.first_line()? else { return Ok(()) };
+    let duties: Duties = serde_json::from_str(&first)?;
+    Work::new(duties).run(&mut pipe)
+}
+
+/// A terminal's signals are for the daemon; the keeper ends with its pipe.
+fn ignore_signals() -> io::Result<()> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    for signal in [SIGHUP, SIGINT, SIGTERM] {
+        signal_hook::flag::register(signal, std::sync::Arc::default())?;
+    }
+    Ok(())
+}
+
+/// Standard input, cut into lines.
+#[derive(Debug, Default)]
+struct Pipe {
+    buffer: Vec<u8>,
+    closed: bool,
+}
+
+impl Pipe {
+    fn first_line(&mut self) -> io::Result<Option<String>> {
+        while !self.closed {
+            let mut lines = self.lines()?;
+            if !lines.is_empty() {
+                return Ok(Some(lines.remove(0)));
+            }
+        }
+        Ok(None)
+    }
+
+    /// Waits a moment and gives the lines that came.
+    fn lines(&mut self) -> io::Result<Vec<String>> {
+        let stdin = io::stdin();
+        if !self.closed && is_readable(&stdin, LOOK)? {
+            let mut bytes = [0; 4096];
+            match rustix::io::read(stdin.as_fd(), &mut bytes) {
+                Ok(0) => self.closed = true,
+                Ok(count) => self.buffer.extend_from_slice(&bytes[..count]),
+                Err(rustix::io::Errno::INTR | rustix::io::Errno::AGAIN) => {}
+                Err(_) => self.closed = true,
+            }
+        }
+        let Some(end) = self.buffer.iter().rposition(|byte| *byte == b'\n') else {
+            return Ok(Vec::new());
+        };
+        let whole: Vec<u8> = self.buffer.drain(..=end).collect();
+        Ok(String::from_utf8_lossy(&whole).lines().map(str::to_owned).collect())
+    }
+}
+
+fn is_readable(source: &impl AsFd, wait: Duration) -> io::Result<bool> {
+    let mut polled = [PollFd::new(source, PollFlags::IN)];
+    let wait = Timespec { tv_sec: 0, tv_nsec: wait.subsec_nanos().into() };
+    match poll(&mut polled, Some(&wait)) {
+        Ok(count) => Ok(0 < count),
+        Err(rustix::io::Errno::INTR) => Ok(false),
+        Err(error) => Err(error.into()),
+    }
+}
+
+struct Work {
+    duties: Duties,
+    start: Instant,
+    watch: Watch,
+    written: Option<Duration>,
+    relay: Option<Relay>,
+    orphaned: Option<Duration>,
+    safe_since: Option<Duration>,
+    output: OutputState,
+    replies: Vec<u8>,
+    asked_voltage: bool,
+}
+
+impl Work {
+    fn new(duties: Duties) -> Self {
+        Self {
+            relay: duties.relay.as_ref().and_then(open_relay),
+            duties,
+            start: Instant::now(),
+            watch: Watch::Idle,
+            written: None,
+            orphaned: None,
+            safe_since: None,
+            output: OutputState::Unknown,
+            replies: Vec::new(),
+            asked_voltage: false,
+        }
+    }
+
+    fn run(mut self, pipe: &mut Pipe) -> io::Result<()> {
+        loop {
+            let lines = if pipe.closed {
+                std::thread::sleep(LOOK);
+                Vec::new()
+            } else {
+                pipe.lines()?
+            };
+            let now = self.start.elapsed();
+            for line in lines {
+                self.watch.hear(&line, now);
+            }
+            if pipe.closed {
+                self.watch.closed();
+            }
+            let stale = Duration::from_millis(self.duties.stale_ms);
+            match self.watch.duty(now, stale) {
+                Duty::Wait => self.written = None,
+                Duty::SwitchOff(why) => self.switch_off(&why, now),
+                Duty::MakeSafe => {
+                    if self.make_safe(now) {
+                        return Ok(());
+                    }
+                }
+                Duty::End => return Ok(()),
+            }
+        }
+    }
+
+    /// Writes output-off, at once and then at intervals, and lets the relay bleed.
+    fn switch_off(&mut self, why: &str, now: Duration) {
+        let gap = REPEAT.max(Duration::from_millis(self.duties.gap_ms));
+        if self.written.is_some_and(|written| now < written + gap) {
+            return;
+        }
+        if self.written.is_none() {
+            eprintln!("reststrom keeper: {why}; switching the output off");
+        }
+        self.written = Some(now);
+        if let Some(Err(error)) = self.relay.as_mut().map(|relay| relay.bleed(true)) {
+            eprintln!("reststrom keeper: the bleeder relay does not obey: {error}");
+        }
+        let end = &self.duties.end;
+        write(&format!("{end}{}{end}", self.duties.output_off));
+    }
+
+    /// One look at an orphaned bench; true once it is safe or patience is at an end.
+    fn make_safe(&mut self, now: Duration) -> bool {
+        let since = *self.orphaned.get_or_insert(now);
+        if PATIENCE < now.saturating_sub(since) {
+            eprintln!("reststrom keeper: could not prove the part empty: treat it as charged");
+            return true;
+        }
+        self.hear_replies(now);
+        if self.output != OutputState::Off {
+            self.switch_off("the daemon is gone", now);
+        }
+        self.ask(now);
+        self.safe_since.is_some_and(|safe| WATCHED < now.saturating_sub(safe))
+    }
+
+    /// Asks for the output state and the voltage in turn, some time after the last line.
+    fn ask(&mut self, now: Duration) {
+        let quiet = Duration::from_millis(self.duties.gap_ms).max(LOOK * 2);
+        if self.written.is_some_and(|written| now < written + quiet) {
+            return;
+        }
+        self.asked_voltage = self.output == OutputState::Off && !self.asked_voltage;
+        let words =
+            if self.asked_voltage { &self.duties.measure_voltage } else { &self.duties.ask_output };
+        let text = format!("{words}{}", self.duties.end);
+        self.replies.clear();
+        self.written = Some(now);
+        write(&text);
+    }
+
+    /// Takes the reply to the question that is open, if it has come.
+    fn hear_replies(&mut self, now: Duration) {
+        let line = io::stdout();
+        while is_readable(&line, Duration::ZERO).unwrap_or(false) {
+            let mut bytes = [0; 512];
+            match rustix::io::read(line.as_fd(), &mut bytes) {
+                Ok(count) if 0 < count => self.replies.extend_from_slice(&bytes[..count]),
+                Ok(_) | Err(_) => break,
+            }
+        }
+        let Some(end) = self.replies.iter().position(|byte| matches!(byte, b'\r' | b'\n')) else {
+            return;
+        };
+        let reply: Vec<u8> = self.replies.drain(..=end).collect();
+        if self.asked_voltage {
+            self.hear_voltage(&reply, now);
+        } else {
+            self.output = reply::output_state(&reply);
+        }
+    }
+
+    fn hear_voltage(&mut self, reply: &[u8], now: Duration) {
+        let Ok(Sample::Value(volt)) = reply::number(reply, Unit::Volt) else { return };
+        if volt.abs() < self.duties.safe_volt {
+            self.safe_since.get_or_insert(now);
+        } else {
+            self.safe_since = None;
+        }
+    }
+}
+
+/// Writes to the supply's line, ahead of what its driver still holds.
+fn write(text: &str) {
+    let line = io::stdout();
+    // A queue that can't be flushed (a socket, a pipe) takes the bytes all the same.
+    if tcflush(line.as_fd(), QueueSelector::OFlush).is_err() {
+        tracing::debug!("output queue not flushed");
+    }
+    if let Err(error) = rustix::io::write(line.as_fd(), text.as_bytes()) {
+        eprintln!("reststrom keeper: the supply's line takes nothing: {error}");
+    }
+}
+
+fn open_relay((port, line): &(String, String)) -> Option<Relay> {
+    let line = if line == "dtr" { ControlLine::Dtr } else { ControlLine::Rts };
+    match Relay::open(&RelayLine { port: port.clone(), line }) {
+        Ok(relay) => Some(relay),
+        Err(error) => {
+            eprintln!("reststrom keeper: {error}");
+            None
+        }
+    }
+}
