@@ -147,7 +147,7 @@ pub(super) const CURRENT_PER_CAPACITANCE: Grammar = Grammar {
     quantity: "a current per capacitance",
     example: "40 µA/µF or 5 µA/F",
     units: &[("A/F", 0), ("A/µF", 6)],
-    prefixes: &[NANO, MICRO, MILLI],
+    prefixes: &[PICO, NANO, MICRO, MILLI],
     doubtful: &[("MA/µF", LOST_MICRO), ("MA/MF", LOST_MICRO), ("A/MF", OLD_MICROFARAD)],
     letter_as_mark: false,
     ..PLAIN
