@@ -115,7 +115,7 @@ impl<'a> Cursor<'a> {
     }
 
     /// Takes what must come next.
-    pub(super) fn expect(&mut self, wanted: &'static str) -> Result<(), NotationError> {
+    pub(super) fn need(&mut self, wanted: &'static str) -> Result<(), NotationError> {
         if self.take_any(&[wanted]) { Ok(()) } else { Err(self.unexpected(wanted)) }
     }
 
@@ -213,4 +213,44 @@ fn number_length(text: &str) -> usize {
 fn exponent_follows(text: &str) -> bool {
     let unsigned = text.strip_prefix(['+', '-']).unwrap_or(text);
     unsigned.starts_with(|letter: char| letter.is_ascii_digit())
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+
+    #[rstest]
+    #[case::plain("0.01CU", "0.01")]
+    #[case::decimal_comma("0,5uA", "0,5")]
+    #[case::comma_that_parts_rules("2, 3uA", "2")]
+    #[case::comma_at_the_end("2,", "2")]
+    #[case::exponent("2.5e-6 A", "2.5e-6")]
+    #[case::letter_that_is_no_exponent("2e", "2")]
+    #[case::sign("-5V", "-5")]
+    #[case::addend("0.06+10uA", "0.06")]
+    #[case::no_number("CU", "")]
+    fn a_number_ends_where_its_digits_do(#[case] text: &str, #[case] number: &str) {
+        assert_eq!(&text[..number_length(text)], number);
+    }
+
+    #[rstest]
+    #[case::no_blank("0.5uA cap 5mA", "0.5uA")]
+    #[case::blank_before_the_unit("0.5 µA, R 1G", "0.5 µA")]
+    #[case::letter_as_mark("4k7)", "4k7")]
+    #[case::per_capacitance("40uA/uF + 0.3mA", "40uA/uF")]
+    #[case::degrees("25 °C 5min", "25 °C")]
+    #[case::no_unit("5 + 3", "5")]
+    fn a_quantity_ends_with_its_unit(#[case] text: &str, #[case] quantity: &str) {
+        assert_eq!(Cursor::new(text).quantity_text(), quantity);
+    }
+
+    #[test]
+    fn a_word_is_not_the_beginning_of_a_longer_one() {
+        let mut cursor = Cursor::new("  RC 5s");
+        assert!(!cursor.take_word("R"));
+        assert!(cursor.take_word("RC"));
+        assert_eq!(cursor.position(), 5);
+    }
 }

@@ -169,6 +169,7 @@ impl Family {
         if let Some((_, family)) = TRADE_WORDS.iter().find(|(trade, _)| *trade == lower) {
             return Ok(*family);
         }
+        // Ambiguous words come last: a tag or trade word is never among them, as a test holds.
         let ambiguous = AMBIGUOUS_WORDS.iter().find(|(trade, _)| *trade == lower);
         Err(match ambiguous {
             Some((_, choices)) => FamilyError::Ambiguous { word: word.to_owned(), choices },
@@ -274,6 +275,23 @@ mod tests {
         for family in Family::ALL {
             assert_eq!(Family::read(family.tag()), Ok(*family));
         }
+    }
+
+    #[test]
+    fn no_word_of_the_trade_is_listed_twice() {
+        let plain = TRADE_WORDS.iter().map(|(word, _)| *word);
+        let ambiguous = AMBIGUOUS_WORDS.iter().map(|(word, _)| *word);
+        let tags = Family::ALL.iter().map(|family| family.tag());
+        let mut words: Vec<&str> = plain.chain(ambiguous).chain(tags).collect();
+        let count = words.len();
+        words.sort_unstable();
+        words.dedup();
+        assert_eq!(words.len(), count);
+    }
+
+    #[test]
+    fn a_word_for_several_families_has_several() {
+        assert!(AMBIGUOUS_WORDS.iter().all(|(_, choices)| 2 <= choices.len()));
     }
 
     #[rstest]

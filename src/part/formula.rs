@@ -71,6 +71,7 @@ impl Formula {
     /// The limit for a part of this rating.
     pub(super) fn limit(&self, rating: &Rating) -> Current {
         let sum = self.term.current(rating) + self.addend;
+        // Floor, addend and cap are three things (handbook §1.3): 18.8 µA against 21.8 µA.
         let limit = sum.max(self.floor);
         self.cap.map_or(limit, |cap| limit.min(cap))
     }

@@ -76,6 +76,7 @@ type Made = Result<LeakageRule, RuleError>;
 /// A rule that begins with a number: what follows the number says which.
 fn by_number(cursor: &mut Cursor<'_>, depth: u8) -> Result<Made, NotationError> {
     let start = cursor.position();
+    // Whether it had to be a plain number shows only after it: `4n7A` is none and need not be.
     let number = cursor.number();
     let term = if cursor.take_any(&["CU", "CV"]) {
         Term::Charge(per_second(number?))
@@ -86,7 +87,7 @@ fn by_number(cursor: &mut Cursor<'_>, depth: u8) -> Result<Made, NotationError> 
         Term::Power { factor: number?, exponent }
     } else if cursor.take_any(&["x(", "×("]) {
         let of = nested(cursor, depth)?;
-        cursor.expect(")")?;
+        cursor.need(")")?;
         return Ok(LeakageRule::multiple(number?, of));
     } else {
         cursor.back_to(start);
@@ -122,28 +123,29 @@ fn bounds(cursor: &mut Cursor<'_>, term: Term) -> Result<Formula, NotationError>
 
 /// Rules in brackets, parted by commas.
 fn list(cursor: &mut Cursor<'_>, depth: u8) -> Result<Vec<LeakageRule>, NotationError> {
-    cursor.expect("(")?;
+    cursor.need("(")?;
     let mut rules = vec![nested(cursor, depth)?];
     while cursor.take_any(&[","]) {
         rules.push(nested(cursor, depth)?);
     }
-    cursor.expect(")")?;
+    cursor.need(")")?;
     Ok(rules)
 }
 
 fn switch(cursor: &mut Cursor<'_>, depth: u8) -> Result<Made, NotationError> {
-    cursor.expect("(")?;
+    cursor.need("(")?;
     let at = threshold(cursor)?;
-    cursor.expect(",")?;
+    cursor.need(",")?;
     let upto = nested(cursor, depth)?;
-    cursor.expect(",")?;
+    cursor.need(",")?;
     let above = nested(cursor, depth)?;
-    cursor.expect(")")?;
+    cursor.need(")")?;
     Ok(LeakageRule::switch(at, upto, above))
 }
 
 /// The unit says what the threshold is of.
 fn threshold(cursor: &mut Cursor<'_>) -> Result<Threshold, NotationError> {
+    // A bare prefix, as in `0.33u`, is a capacitance, as everywhere.
     match cursor.quantity_text().chars().last() {
         Some('V' | 'v') => cursor.quantity(read::voltage).map(Threshold::Voltage),
         Some('C') => cursor.quantity(read::charge).map(Threshold::Charge),

@@ -250,6 +250,53 @@ mod tests {
         assert_eq!(most(450.0), amperes(0.02));
     }
 
+    // Handbook §7, columns "pre-check", "I_ch max" and "P_max", at 50 V and 1 µF.
+    #[rstest]
+    #[case::ta_mno2("ta-mno2", 1.0, "0.02", 50.0, 50.0)]
+    #[case::ta_low_leakage("ta-mno2-lowdcl", 1.0, "0.02", 50.0, 50.0)]
+    #[case::ta_polymer("ta-polymer", 1.0, "0.1", 50.0, 50.0)]
+    #[case::ta_wet("ta-wet", 1.0, "0.02", 50.0, 100.0)]
+    #[case::nb_oxide("nb-oxide", 0.5, "0.05", 50.0, 50.0)]
+    #[case::al_small("al-wet", 3.0, "0.02", 50.0, 100.0)]
+    #[case::al_small_hv("al-wet-hv", 3.0, "0.02", 20.0, 300.0)]
+    #[case::al_longlife("al-wet-long", 3.0, "0.02", 50.0, 300.0)]
+    #[case::al_lowleak("al-wet-ll", 3.0, "0.01", 20.0, 100.0)]
+    #[case::al_bipolar("al-bipolar", 3.0, "0.05", 50.0, 300.0)]
+    #[case::al_snapin("al-snapin", 3.0, "0.02", 100.0, 1000.0)]
+    #[case::al_screw("al-screw", 3.0, "0.02", 250.0, 1000.0)]
+    #[case::al_vintage("al-vintage", 3.0, "0.2", 5.0, 300.0)]
+    #[case::al_polymer("al-polymer", 1.0, "0.2", 50.0, 100.0)]
+    #[case::al_polymer_stack("al-polymer-stack", 0.5, "0.1", 50.0, 100.0)]
+    #[case::al_hybrid("al-hybrid", 2.0, "0.02", 50.0, 200.0)]
+    #[case::cer_1("cer-1", 5.0, "noise", 20.0, 20.0)]
+    #[case::cer_2("cer-2", 5.0, "0.01", 50.0, 20.0)]
+    #[case::cer_2_lv("cer-2-lv", 5.0, "0.02", 50.0, 20.0)]
+    #[case::film_pp("film-pp", 10.0, "noise", 20.0, 20.0)]
+    #[case::film_pet("film-pet", 10.0, "noise", 20.0, 20.0)]
+    #[case::film_pps("film-pps", 10.0, "noise", 20.0, 20.0)]
+    #[case::film_xy("film-x2", 10.0, "noise", 5.0, 20.0)]
+    #[case::paper("paper", 10.0, "0.01", 1.0, 50.0)]
+    #[case::mica("mica", 10.0, "noise", 1.0, 20.0)]
+    #[case::edlc("edlc", 0.2, "none", 1000.0, 100.0)]
+    fn a_family_has_the_row_of_the_handbook(
+        #[case] family: &str,
+        #[case] probe: f64,
+        #[case] gate: &str,
+        #[case] milliampere: f64,
+        #[case] milliwatt: f64,
+    ) {
+        let found = Family::read(family).unwrap().physics(&rated(50.0));
+        let expected_gate = match gate {
+            "noise" => ProbeGate::Noise,
+            "none" => ProbeGate::Open,
+            rate => ProbeGate::Charge(per_second(rate.parse().unwrap())),
+        };
+        assert_eq!(found.probe_gate, expected_gate);
+        assert!((found.probe_voltage.get::<volt>() - probe).abs() < 1e-9);
+        assert_eq!(found.greatest_charging_current, amperes(milliampere * 1e-3));
+        assert_eq!(found.greatest_dissipation, watts(milliwatt * 1e-3));
+    }
+
     // Handbook §3.9, §3.11 and §4.4.
     #[rstest]
     #[case::tantalum(Family::TantalumMno2, (0.7, 1.4), 4.5, 10.0)]

@@ -228,6 +228,31 @@ mod tests {
         assert!((rating.energy().get::<joule>() - joules).abs() < 1e-9);
     }
 
+    #[rstest]
+    #[case::zero(0.0)]
+    #[case::negative(-10.0)]
+    #[case::no_number(f64::NAN)]
+    #[case::above_the_rated(250.1)]
+    fn a_voltage_that_nothing_is_measured_at_is_refused(#[case] voltage: f64) {
+        let rating = Rating::new(farads(1e-6), volts(250.0)).unwrap();
+        assert!(MeasuringVoltage::at(volts(voltage), &rating).is_err());
+    }
+
+    #[test]
+    fn the_rated_voltage_is_one_to_measure_at() {
+        let rating = Rating::new(farads(1e-6), volts(250.0)).unwrap();
+        let rated = MeasuringVoltage::rated(&rating);
+        assert_eq!(MeasuringVoltage::at(volts(250.0), &rating), Ok(rated));
+    }
+
+    #[test]
+    fn the_message_says_what_came() {
+        insta::assert_snapshot!(Rating::new(farads(-22e-6), volts(25.0)).unwrap_err(),
+            @"expected a capacitance above zero, came -22 µF");
+        insta::assert_snapshot!(Rating::new(farads(22e-6), volts(0.0)).unwrap_err(),
+            @"expected a voltage above zero, came 0 V");
+    }
+
     #[test]
     fn a_measuring_voltage_above_the_rated_one_is_refused() {
         let rating = Rating::new(farads(1e-6), volts(250.0)).unwrap();

@@ -136,6 +136,7 @@ impl LeakageRule {
         if of.len() < 2 {
             return Err(RuleError::Few);
         }
+        // "Smaller" would be stricter of the one and milder of the other.
         let first = of[0].states();
         if of.iter().any(|rule| rule.states() != first) {
             return Err(RuleError::Mixed);
@@ -193,6 +194,7 @@ impl LeakageRule {
     }
 
     fn picked(&self, pick: Pick, limits: impl Iterator<Item = Current>) -> Current {
+        // At one voltage the smaller resistance lets through the larger current.
         let smallest_current = match self.states() {
             States::Current => pick == Pick::Smaller,
             States::Resistance => pick == Pick::Greater,

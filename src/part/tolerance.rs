@@ -126,6 +126,8 @@ mod tests {
     #[case::all_of_it("100%")]
     #[case::nothing("%")]
     #[case::twice("+-+-10%")]
+    #[case::above_alone("+50%")]
+    #[case::infinite("inf%")]
     fn what_is_no_tolerance_is_refused(#[case] word: &str) {
         assert!(Tolerance::read(word).is_err());
     }

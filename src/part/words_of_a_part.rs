@@ -188,6 +188,7 @@ fn kind(word: &str) -> Kind {
             Kind::Family
         };
     }
+    // The last sign decides, so that a slip in the number is reported as one of its own kind.
     if word.ends_with('%') {
         Kind::Tolerance
     } else if word.contains(['V', 'v']) {
@@ -219,9 +220,9 @@ fn words(text: &str) -> Vec<String> {
     words
 }
 
-/// Strokes part words, but not the two sides of `-10/+50%`.
+/// Strokes part words, but not the two sides of `-10/+50%`, which is the same as `-10+50%`.
 fn strokes_to_blanks(text: &str) -> String {
-    text.replace("/+", "\u{0}").replace('/', " ").replace('\u{0}', "/+")
+    text.replace("/+", "+").replace('/', " ")
 }
 
 fn is_bare_number(word: &str) -> bool {
@@ -236,9 +237,11 @@ fn is_unit(word: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
     use rstest::rstest;
 
     use super::*;
+    use crate::quantity::{farads, volts};
 
     #[rstest]
     #[case::plain("22µF 25V tantalum", "22 µF 25 V ta-mno2")]
@@ -295,6 +298,64 @@ mod tests {
     fn a_word_that_does_not_read_is_refused(#[case] text: &str) {
         let error = Part::read(text).unwrap_err();
         assert!(matches!(error, PartError::Value { .. }), "{error:?}");
+    }
+
+    #[rstest]
+    #[case::place_on_a_board("C14", Kind::Name)]
+    #[case::place_with_a_letter("C101a", Kind::Name)]
+    #[case::ceramic_code("X7R", Kind::Family)]
+    #[case::mains_code("X2", Kind::Family)]
+    #[case::word("wood", Kind::Family)]
+    #[case::letters_alone("CAP", Kind::Family)]
+    #[case::capacitance("4n7", Kind::Capacitance)]
+    #[case::voltage_with_a_mark("6V3", Kind::Voltage)]
+    #[case::tolerance("±10%", Kind::Tolerance)]
+    fn a_word_shows_its_kind(#[case] word: &str, #[case] expected: Kind) {
+        assert_eq!(kind(word), expected);
+    }
+
+    #[rstest]
+    #[case::missing("22µF 25V")]
+    #[case::double("22µF 25V 35V elko")]
+    #[case::unread_value("22MF 25V elko")]
+    #[case::unread_tolerance("22µF 25V elko -10%")]
+    #[case::unknown_family("22µF 25V wood")]
+    #[case::ambiguous_family("22µF 25V film")]
+    #[case::no_rating("22µF 0V elko")]
+    fn every_refusal_says_what_to_do(#[case] text: &str) {
+        let error = Part::read(text).unwrap_err();
+        assert!(error.help().starts_with("write"), "{}", error.help());
+        assert!(!error.to_string().contains('\n'), "{error}");
+    }
+
+    proptest! {
+        #[test]
+        fn every_part_reads_back_as_it_is_written(
+            family in prop::sample::select(Family::ALL),
+            picofarad in 1.0..1e12_f64,
+            voltage in 0.5..1000.0_f64,
+            name in prop::option::of("C[1-9][0-9]{0,2}"),
+            percent in prop::option::of(1_u8..99),
+        ) {
+            let rating = Rating::new(farads(picofarad * 1e-12), volts(voltage)).unwrap();
+            let tolerance = percent.map(|percent| Tolerance::read(&format!("{percent}%")).unwrap());
+            let part = Part { name, family, rating, tolerance };
+            prop_assert_eq!(Part::read(&part.to_string()), Ok(part));
+        }
+
+        #[test]
+        fn the_order_of_the_words_does_not_matter(
+            words in Just(vec!["C14", "22µF", "25V", "tantalum", "10%"]).prop_shuffle(),
+        ) {
+            let expected = Part::read("C14 22µF 25V tantalum 10%");
+            prop_assert_eq!(Part::read(&words.join(" ")), expected);
+        }
+
+        #[test]
+        fn reading_a_part_never_panics(text in "([0-9]{1,3}|µF|V|%|/|-|\\+| |C|elko|\\PC){0,10}") {
+            let read = Part::read(&text);
+            prop_assert!(read.is_ok() || !read.unwrap_err().to_string().is_empty());
+        }
     }
 
     #[test]

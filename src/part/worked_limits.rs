@@ -5,9 +5,10 @@
 
 use std::collections::HashMap;
 
+use rstest::rstest;
 use uom::si::electric_current::ampere;
 
-use super::{Family, Limit, MeasuringVoltage, Rating};
+use super::{Family, Limit, MeasuringVoltage, Part, Rating};
 use crate::quantity::{farads, volts};
 
 const LIMITS: &str = include_str!("../../fixtures/worked-limits.csv");
@@ -53,4 +54,22 @@ fn the_families_are_those_of_the_worked_limits() {
     worked.dedup();
     assert!(worked.iter().all(|tag| Family::from_tag(tag).is_some()), "{worked:?}");
     assert!(Family::ALL.iter().all(|family| worked.iter().any(|tag| tag == family.tag())));
+}
+
+// The eight examples of handbook §1.3, from the words of a part to its default limit.
+#[rstest]
+#[case::tantalum_by_its_charge("10µF 16V tantalum", 1.6e-6)]
+#[case::tantalum_by_the_floor("1µF 25V tantalum", 0.5e-6)]
+#[case::snap_in_by_the_root("560µF 250V snap-in", 1.122_497e-3)]
+#[case::screw_terminal_by_the_cap("10000µF 450V screw-terminal", 5e-3)]
+#[case::class_two_by_the_time_constant("1µF 50V X7R", 0.1e-6)]
+#[case::polypropylene_at_its_measuring_voltage("4.7µF 400V polypropylene", 15.6667e-9)]
+#[case::polymer_tantalum("470µF 6.3V ta-polymer", 296.1e-6)]
+#[case::mid_century("20µF 450V al-vintage", 1.1e-3)]
+#[case::modern_part_of_the_same_rating("20µF 450V elko", 550e-6)]
+fn a_part_without_a_sheet_gets_the_worked_limit(#[case] part: &str, #[case] expected: f64) {
+    let part = Part::read(part).unwrap();
+    let limit = part.default_limit().unwrap();
+    let found = limit.current(&part.rating).unwrap().get::<ampere>();
+    assert!((found - expected).abs() <= 1e-4 * expected, "{found} A, by {limit}");
 }

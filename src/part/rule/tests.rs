@@ -44,6 +44,7 @@ fn limit(rule: &str, capacitance: f64, voltage: f64) -> f64 {
 #[case::at_the_threshold_the_first_rule_holds("upto(0.33uF, 1uA, 2uA)", 0.33e-6, 100.0, 1e-6)]
 #[case::above_the_threshold_the_second_holds("upto(0.33uF, 1uA, 2uA)", 0.34e-6, 100.0, 2e-6)]
 #[case::a_threshold_of_charge("upto(1000uC, 1uA, 2uA)", 10e-6, 100.0, 1e-6)]
+#[case::a_threshold_that_binary_misses("upto(3300uC, 1uA, 2uA)", 33e-6, 100.0, 1e-6)]
 #[case::a_threshold_of_voltage("upto(100V, 1uA, 2uA)", 10e-6, 160.0, 2e-6)]
 #[case::a_multiple_of_a_resistance_multiplies_the_current("2x(R 10Gohm)", 1e-6, 50.0, 10e-9)]
 fn a_rule_gives_the_limit_worked_by_hand(
