@@ -76,7 +76,7 @@ type Made = Result<LeakageRule, RuleError>;
 /// A rule that begins with a number: what follows the number says which.
 fn by_number(cursor: &mut Cursor<'_>, depth: u8) -> Result<Made, NotationError> {
     let start = cursor.position();
-    // Whether it had to be a plain number shows only after it: `4n7A` is none and need not be.
+    // Whether it was to be a plain number shows only after it, and so whether its error counts.
     let number = cursor.number();
     let term = if cursor.take_any(&["CU", "CV"]) {
         Term::Charge(per_second(number?))
