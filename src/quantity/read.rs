@@ -13,7 +13,7 @@
 //!
 //! - `µ` (U+00B5), `μ` (U+03BC) and `u` are micro; `k` and `K` are kilo.
 //! - `m` is milli and `M` is mega. Where the trade writes one and means the other, both are refused
-//!   and the reason is given: `MA`, `MF`, `mf`, `mohm`.
+//!   and the reason is given: `MA`, `MF`, `mf`, `mohm`. The sign decides: `mΩ`, `MΩ`.
 //! - `MFD` in any case is microfarad and `MMFD` picofarad, as old parts print it; `mF` is millifarad.
 //!   A part that prints `mF` for microfarad shows at once: its charge is a thousandth of the expected.
 //! - Capacitances and resistances may end with the prefix: `22u`, `4k7`.

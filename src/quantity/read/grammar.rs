@@ -76,6 +76,7 @@ pub(super) const VOLTAGE: Grammar = Grammar {
 const LOST_MICRO: &str = "is printed for µA where the µ was lost and could be mA";
 
 pub(super) const CURRENT: Grammar = Grammar {
+    // No kiloamperes: on this bench they can only be a slip.
     quantity: "a current",
     example: "0.5 µA or 500 nA",
     units: &[("A", 0), ("a", 0)],
@@ -87,6 +88,7 @@ pub(super) const CURRENT: Grammar = Grammar {
 const MILLI_OR_MEGA: &str = "could be milliohm or megohm";
 
 pub(super) const RESISTANCE: Grammar = Grammar {
+    // Insulation is in MΩ and GΩ: a megohm taken for a milliohm would let every part pass.
     quantity: "a resistance",
     example: "10 GΩ or 4k7",
     units: &[("Ω", 0), ("ohm", 0), ("ohms", 0), ("Ohm", 0), ("Ohms", 0), ("OHM", 0), ("R", 0)],
@@ -97,6 +99,9 @@ pub(super) const RESISTANCE: Grammar = Grammar {
         ("m", MILLI_OR_MEGA),
         ("mohm", MILLI_OR_MEGA),
         ("mohms", MILLI_OR_MEGA),
+        ("mOhm", MILLI_OR_MEGA),
+        ("mOhms", MILLI_OR_MEGA),
+        ("mOHM", MILLI_OR_MEGA),
         ("mR", MILLI_OR_MEGA),
     ],
     ..PLAIN
@@ -147,7 +152,7 @@ pub(super) const CURRENT_PER_CAPACITANCE: Grammar = Grammar {
     quantity: "a current per capacitance",
     example: "40 µA/µF or 5 µA/F",
     units: &[("A/F", 0), ("A/µF", 6)],
-    prefixes: &[NANO, MICRO, MILLI],
+    prefixes: &[PICO, NANO, MICRO, MILLI],
     doubtful: &[("MA/µF", LOST_MICRO), ("MA/MF", LOST_MICRO), ("A/MF", OLD_MICROFARAD)],
     letter_as_mark: false,
     ..PLAIN
@@ -181,6 +186,7 @@ impl Grammar {
             return plain();
         };
         let (fraction, rest) = digits(&number.rest[letter.len_utf8()..]);
+        // `22u` has no digits after its letter: the letter is the unit.
         if fraction.is_empty() || !self.letter_as_mark {
             return plain();
         }

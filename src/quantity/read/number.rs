@@ -63,9 +63,11 @@ impl<'a> Number<'a> {
         let Self { negative, whole, fraction, exponent, .. } = self;
         let sign = if negative { "-" } else { "" };
         let exponent = exponent.saturating_add(power);
+        // The zeros make `.5` and `5` out of an empty side without changing the number.
         let value: f64 = format!("{sign}0{whole}.{fraction}0e{exponent}")
             .parse()
             .map_err(|_| Fault::NoNumber)?;
+        // Digits that came out as zero or infinite would make every comparison one-sided.
         let zero = whole.chars().chain(fraction.chars()).all(|digit| digit == '0');
         if zero || value.is_normal() { Ok(value) } else { Err(Fault::OutOfRange) }
     }

@@ -21,6 +21,8 @@ use super::*;
 #[case::decimal_comma("0,47 µF", 0.47e-6)]
 #[case::comma_before_three_digits_of_a_fraction("0,470 µF", 0.47e-6)]
 #[case::comma_before_two_digits("1,25 µF", 1.25e-6)]
+#[case::comma_after_four_digits("1000,250 µF", 1000.25e-6)]
+#[case::comma_before_four_digits("1,2345 µF", 1.2345e-6)]
 #[case::old_microfarad("8 mfd", 8e-6)]
 #[case::old_microfarad_in_capitals("8MFD", 8e-6)]
 #[case::old_picofarad("250 MMFD", 250e-12)]
@@ -163,6 +165,32 @@ fn the_message_says_what_was_expected_and_what_came() {
         @r#"expected a resistance such as 10 GΩ or 4k7, came "1,234 kΩ": the comma may be a decimal mark or part thousands"#);
     insta::assert_snapshot!(number("0.7 V").unwrap_err(),
         @r#"expected a number such as 0.01, came "0.7 V": "V" is too much"#);
+}
+
+#[rstest]
+#[case::nothing("")]
+#[case::no_number("many")]
+#[case::no_unit("470")]
+#[case::two_marks("1.2.3 µF")]
+#[case::thousands("1,234 µF")]
+#[case::too_large("1e999 F")]
+#[case::unknown_unit("22 V")]
+#[case::doubtful_unit("10 MF")]
+fn every_message_is_one_line_and_every_help_says_something(#[case] text: &str) {
+    let error = capacitance(text).unwrap_err();
+    let message = error.to_string();
+    assert!(message.starts_with("expected a capacitance such as 22 µF or 4n7, came"), "{message}");
+    assert!(!message.contains('\n') && !message.ends_with('.'), "{message}");
+    assert!(error.help().starts_with("write"), "{}", error.help());
+}
+
+#[rstest]
+#[case::plain("0.01", 0.01)]
+#[case::decimal_comma("0,7", 0.7)]
+#[case::exponent("1e-3", 0.001)]
+#[case::below_zero("-2.5", -2.5)]
+fn a_number_reads_without_a_unit(#[case] text: &str, #[case] expected: f64) {
+    assert_eq!(number(text), Ok(expected));
 }
 
 #[test]

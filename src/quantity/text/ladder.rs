@@ -99,6 +99,7 @@ impl Ladder {
 
     /// The step for a number whose first digit stands for ten to the `exponent`.
     pub(super) fn step(&self, exponent: i32) -> Step {
+        // Below the least unit zeros follow the mark: there is no femtoampere to be measured here.
         let fits = self.steps.iter().rev().find(|step| step.from <= exponent);
         *fits.unwrap_or(&self.steps[0])
     }
