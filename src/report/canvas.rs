@@ -203,6 +203,7 @@ fn pack(pixels: &[u8], (width, height): (u32, u32)) -> Result<Vec<u8>, DrawError
     let mut encoder = png::Encoder::new(&mut bytes, width, height);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_filter(png::FilterType::NoFilter);
     encoder.set_pixel_dims(Some(png::PixelDimensions {
         xppu: DOTS_PER_METRE,
         yppu: DOTS_PER_METRE,
@@ -212,4 +213,100 @@ fn pack(pixels: &[u8], (width, height): (u32, u32)) -> Result<Vec<u8>, DrawError
     writer.write_image_data(pixels)?;
     writer.finish()?;
     Ok(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::HashSet;
+
+    use super::super::scene::ink;
+    use super::super::{Axes, Curve, Format, draw, example};
+    use super::*;
+
+    /// The pixels of a PNG with its width.
+    fn pixels(bytes: &[u8]) -> (Vec<u8>, usize) {
+        let mut reader = png::Decoder::new(bytes).read_info().unwrap();
+        let mut pixels = vec![0; reader.output_buffer_size()];
+        let info = reader.next_frame(&mut pixels).unwrap();
+        (pixels, info.width as usize)
+    }
+
+    /// The columns in which a row of pixels has an ink, give or take the smoothing.
+    fn columns_with(pixels: &[u8], width: usize, row: usize, Ink(r, g, b): Ink) -> Vec<u32> {
+        let near =
+            |pixel: &[u8]| pixel.iter().zip([r, g, b]).all(|(have, want)| have.abs_diff(want) < 40);
+        let line = pixels.chunks_exact(3).skip(row * width).take(width);
+        (0..).zip(line).filter(|(_, pixel)| near(pixel)).map(|(column, _)| column).collect()
+    }
+
+    fn svg_of(curve: &Curve) -> String {
+        String::from_utf8(draw(curve, Axes::LogLog, Format::Svg).unwrap()).unwrap()
+    }
+
+    #[test]
+    fn a_png_is_a_sheet_of_a4_across() {
+        let bytes = draw(&example::healthy(), Axes::LogLog, Format::Png).unwrap();
+        let reader = png::Decoder::new(bytes.as_slice()).read_info().unwrap();
+        let info = reader.info();
+        assert_eq!(info.size(), (2100, 1485));
+        let dots = info.pixel_dims.unwrap().xppu;
+        let millimetres = f64::from(info.width) / f64::from(dots) * 1000.0;
+        assert!((millimetres - 297.0).abs() < 0.1, "{millimetres}");
+    }
+
+    #[test]
+    fn the_same_curve_gives_the_same_bytes() {
+        for format in [Format::Png, Format::Svg] {
+            let [first, second] =
+                [(), ()].map(|()| draw(&example::film(), Axes::Linear, format).unwrap());
+            assert!(first == second);
+        }
+    }
+
+    #[test]
+    fn a_spike_of_one_reading_in_ten_hours_is_seen_in_the_pixels() {
+        let bytes = draw(&example::long_soak(), Axes::Linear, Format::Png).unwrap();
+        let (pixels, width) = pixels(&bytes);
+        // Half-way up the current panel, right of the charging surge and of the reading time.
+        let columns = columns_with(&pixels, width, 700, ink::CURVE);
+        let spike: Vec<u32> = columns.into_iter().filter(|column| *column > 300).collect();
+        // 4 h of 10 h 12 s and 1.5 % between 124 and 1196 page units, at 1.5 pixels each.
+        let expected = (124.0 + 1072.0 * 14_400.0 / (36_012.0 * 1.015)) * 1.5;
+        assert!(!spike.is_empty());
+        let off = spike.iter().map(|&column| (f64::from(column) - expected).abs());
+        assert!(off.fold(0.0, f64::max) < 4.0, "{spike:?}, expected about {expected}");
+    }
+
+    #[test]
+    fn an_svg_keeps_its_words_as_words() {
+        let svg = svg_of(&example::healthy());
+        for words in ["✓ within", "5.5 µA", "0.171 ± 0.012 µA", "≤ 0", "soak", "10 mA"] {
+            assert!(svg.contains(&format!(">\n{words}\n</text>")), "{words}");
+        }
+        let font = |text: &str| text.split('"').next().map(str::to_owned);
+        let fonts: HashSet<_> = svg.split("font-family=\"").skip(1).map(font).collect();
+        assert_eq!(fonts, HashSet::from([Some(FAMILY.to_owned())]));
+        assert!(FAMILY.ends_with("sans-serif"));
+    }
+
+    #[test]
+    fn an_svg_has_the_size_of_the_page() {
+        let svg = svg_of(&example::healthy());
+        insta::assert_snapshot!(svg.lines().next().unwrap(), @r#"<svg width="1400" height="990" stroke-linejoin="round" viewBox="0 0 14000 9900" xmlns="http://www.w3.org/2000/svg">"#);
+    }
+
+    #[test]
+    fn a_title_cannot_break_an_svg() {
+        let title = "C1 <script> & \"co\"".to_owned();
+        let svg = svg_of(&Curve { title, ..example::healthy() });
+        assert!(!svg.contains("<script>"));
+        assert!(svg.contains("C1 &lt;script&gt; &amp;"));
+    }
+
+    #[test]
+    fn four_pixels_become_their_mean() {
+        let upper = [0, 0, 0, 100, 200, 3];
+        let lower = [0, 0, 0, 100, 200, 3];
+        assert_eq!(averaged(&[upper, lower].concat(), 2), [50, 100, 2]);
+    }
 }

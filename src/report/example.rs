@@ -163,7 +163,9 @@ pub(super) fn empty_clip() -> Curve {
 
 /// A part that gives way at 20 V, 1.3 s after switch-on.
 pub(super) fn broken_down() -> Curve {
-    let mut points = TANTALUM.points(|at| 2e-6 * (-at).exp());
+    // The ramp passes 20 V after 1.3 s.
+    let steep = Shape { ends: [0.5, 1.51, 2.4, 3.6, 302.5, 312.0], ..TANTALUM };
+    let mut points = steep.points(|at| 2e-6 * (-at).exp());
     points.retain(|point| point.at < seconds(4.0));
     for point in &mut points {
         if point.at > seconds(1.3) {

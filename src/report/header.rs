@@ -6,7 +6,7 @@ use super::Curve;
 use super::label::duration;
 use super::lettering::{fit, wrap};
 use super::margin::{limit_text, reading_text};
-use super::scene::{Anchor, PAGE_WIDTH, Scene, Type, ink};
+use super::scene::{Anchor, Ink, PAGE_WIDTH, Scene, Type, ink};
 use crate::judge::Verdict;
 
 /// Left and right edge of the head.
@@ -63,17 +63,17 @@ fn verdict(scene: &mut Scene, verdict: Option<Verdict>) -> f64 {
     let look = Type::plain(26.0, letters).bold();
     let left = EDGES.1 - look.width(&text) - 36.0;
     scene.block((left, 42.0), (EDGES.1, 82.0), ground);
-    scene.edge((left, 42.0), (EDGES.1, 82.0), 2.0, letters_or(ground));
+    scene.edge((left, 42.0), (EDGES.1, 82.0), 2.0, edge(ground));
     scene.text(text, (left + 18.0, 71.0), look);
     left
 }
 
 /// The edge of the verdict: its ground, or dark where that is paper.
-fn letters_or(ground: super::scene::Ink) -> super::scene::Ink {
+fn edge(ground: Ink) -> Ink {
     if ground == ink::PAPER || ground == ink::FAINT { ink::TEXT } else { ground }
 }
 
-/// Reading and limit in a sentence.
+/// Reading and limit in a sentence; an SVG would fold common spaces into one.
 fn summary_text(curve: &Curve) -> String {
     let reading = match reading_text(curve) {
         Some(text) => format!("reading {text}"),
@@ -86,7 +86,7 @@ fn summary_text(curve: &Curve) -> String {
         }
         (Some(_), None) | (None, _) => "no limit known".to_owned(),
     };
-    format!("{reading}   ·   {limit}")
+    format!("{reading}\u{2003}·\u{2003}{limit}")
 }
 
 /// Sets the findings below the verdict, in plain words.

@@ -100,12 +100,10 @@ impl Rows {
 /// Both panels with everything in them.
 pub(super) fn draw(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     bands(scene, curve, sheet);
-    if curve.simulated {
-        let look = Type::plain(150.0, ink::WATERMARK).bold().hung(Anchor::Middle);
-        let middle = f64::midpoint(sheet.upper.0, sheet.upper.1);
-        scene.text("simulated", (f64::midpoint(SIDES.0, SIDES.1), middle + 50.0), look);
-    }
     window(scene, curve, sheet);
+    if curve.simulated {
+        watermark(scene, sheet);
+    }
     grids(scene, sheet);
     rows(scene, sheet);
     moments(scene, curve, sheet);
@@ -135,8 +133,16 @@ fn bands(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
 fn window(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     let Some(reading) = curve.reading else { return };
     let (from, to) = (sheet.x(reading.window.0), sheet.x(reading.window.1));
-    let to = to.max(from + 3.0);
-    scene.block((from, sheet.upper.0), (to, sheet.upper.1), ink::WINDOW);
+    let (top, bottom) = sheet.upper;
+    scene.block((from, top), (to.max(from + 3.0), bottom), ink::WINDOW);
+    scene.stroke(&[(from, top), (from, bottom)], 1.0, ink::WINDOW_EDGE);
+}
+
+/// One word across the panel, which a cut-out of the picture keeps.
+fn watermark(scene: &mut Scene, sheet: &Sheet) {
+    let look = Type::plain(150.0, ink::WATERMARK).bold().hung(Anchor::Middle);
+    let middle = f64::midpoint(sheet.upper.0, sheet.upper.1);
+    scene.text("simulated", (f64::midpoint(SIDES.0, SIDES.1), middle + 50.0), look);
 }
 
 /// Grid lines and labels of all three axes.

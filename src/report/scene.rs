@@ -28,7 +28,8 @@ pub(super) mod ink {
     pub(crate) const FAINT: Ink = Ink(231, 235, 238);
     pub(crate) const BAND: Ink = Ink(245, 246, 244);
     pub(crate) const BAND_EDGE: Ink = Ink(168, 176, 182);
-    pub(crate) const WINDOW: Ink = Ink(250, 226, 170);
+    pub(crate) const WINDOW: Ink = Ink(252, 236, 196);
+    pub(crate) const WINDOW_EDGE: Ink = Ink(176, 136, 40);
     pub(crate) const CURVE: Ink = Ink(12, 74, 132);
     pub(crate) const VOLTAGE: Ink = Ink(84, 62, 120);
     pub(crate) const LIMIT: Ink = Ink(190, 74, 16);

@@ -114,10 +114,7 @@ impl Tally {
             (self.floor, format!("{} at or below zero drawn on the floor", readings(self.floor))),
             (
                 overloads,
-                format!(
-                    "{} drawn in rows of their own",
-                    counted(overloads, "overload", "overloads")
-                ),
+                format!("{} drawn beside the axis", counted(overloads, "overload", "overloads")),
             ),
             (
                 above,

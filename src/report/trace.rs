@@ -22,7 +22,7 @@ const COLUMN: f64 = 1.0;
 const SPARSE: f64 = 6.0;
 /// Pieces of fewer readings than this are dots without a line: around zero on a logarithmic axis,
 /// lines between the readings that happen to be above it would mean nothing.
-const SHORTEST: usize = 4;
+const SHORTEST: usize = 8;
 /// Marks at an edge stand at least this far apart.
 const MARKS_APART: f64 = 9.0;
 
@@ -158,8 +158,10 @@ fn strokes(pens: &[Pen]) -> Vec<Vec<At>> {
         Pen::To(at) | Pen::Edge(at) => Some(*at),
         Pen::Lift => None,
     };
-    let pieces = pens.chunk_by(joined).map(|piece| piece.iter().filter_map(at).collect());
-    pieces.filter(|stroke: &Vec<At>| !stroke.is_empty()).collect()
+    // A piece of the edge alone is not drawn: a triangle stands there.
+    let drawn = |piece: &&[Pen]| piece.iter().any(|pen| matches!(pen, Pen::To(_)));
+    let pieces = pens.chunk_by(joined).filter(drawn);
+    pieces.map(|piece| piece.iter().filter_map(at).collect()).collect()
 }
 
 /// Dots for readings that stand apart from both neighbours of their piece, or in a short piece.
