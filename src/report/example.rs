@@ -15,7 +15,6 @@ impl Noise {
     fn next(&mut self) -> f64 {
         self.0 =
             self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        #[expect(clippy::cast_possible_truncation, reason = "the upper half is wanted")]
         let upper = (self.0 >> 32) as u32;
         f64::from(upper) / f64::from(u32::MAX) * 2.0 - 1.0
     }
@@ -59,7 +58,8 @@ impl Shape {
             Phase::Probe => self.volts * 0.04,
             Phase::Ramp => self.volts * (0.04 + 0.96 * (at - probe) / (ramp - probe)),
             Phase::Bleed => self.volts * (-(at - soak) / 1.5).exp(),
-            _ => self.volts,
+            Phase::Charge | Phase::Settle | Phase::Soak => self.volts,
+            Phase::Idle | Phase::Safe | Phase::LockedOut => 0.0,
         }
     }
 
@@ -73,9 +73,13 @@ impl Shape {
                 Phase::Probe => self.surge * 0.02 * (-at / 0.1).exp(),
                 Phase::Ramp => self.surge * (1.0 - 0.2 * (at - probe) / (ramp - probe)),
                 Phase::Bleed => -self.surge * (-(at - soak) / 1.5).exp(),
-                _ => self.surge * 0.8 * (-(at - ramp) / 0.08).exp(),
+                Phase::Charge | Phase::Settle | Phase::Soak => {
+                    self.surge * 0.8 * (-(at - ramp) / 0.08).exp()
+                }
+                Phase::Idle | Phase::Safe | Phase::LockedOut => 0.0,
             };
-            let current = Sample::Value(amperes(charging + leakage(at)));
+            let share = self.voltage(at) / self.volts;
+            let current = Sample::Value(amperes(charging + share * leakage(at)));
             let voltage = Some(volts(self.voltage(at)));
             points.push(Point { at: seconds(at), current, voltage, phase: self.phase(at) });
             at += if at < settle { self.steps.0 } else { self.steps.1 };
@@ -153,6 +157,7 @@ pub(super) fn empty_clip() -> Curve {
     Curve {
         title: "C421 · tantalum 22 µF 25 V".to_owned(),
         points,
+        phases: empty.spans(),
         reading: Some(reading(-0.4e-10, 2.1e-10, 301.7)),
         verdict: Some(Verdict::Untested),
         findings: vec![Finding::NoContact],
@@ -223,7 +228,6 @@ pub(super) fn film() -> Curve {
         verdict: Some(Verdict::Within),
         findings: vec![Finding::Settled],
         events: vec![event(2.5, "meter range 100 µA to 100 nA")],
-        ..healthy()
     }
 }
 

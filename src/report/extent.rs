@@ -79,28 +79,25 @@ fn round_down(value: f64) -> f64 {
 
 /// Decades around all currents above zero, the limit and the reading.
 fn log_current(curve: &Curve) -> Range {
-    let above_zero = |values: Vec<f64>| -> Vec<f64> {
-        values.into_iter().filter(|&value| value > 0.0).collect()
-    };
     let musts = above_zero(musts(curve));
     let mut values = above_zero(currents(curve, |_| true));
     values.sort_by(f64::total_cmp);
-    let all = || values.iter().chain(&musts).copied();
-    let most = all().fold(0.0, f64::max);
+    let usual = quantile(&values, 0.02).into_iter().chain(musts.iter().copied());
+    let usual = usual.fold(f64::INFINITY, f64::min);
+    let most = values.iter().chain(&musts).copied().fold(0.0, f64::max);
     if most == 0.0 {
         return Range { kind: Kind::Log, low: 1e-9, high: 1e-6 };
     }
-    let usual = quantile(&values, 0.02).into_iter().chain(musts.iter().copied());
-    let usual = usual.fold(f64::INFINITY, f64::min);
-    let least = all().fold(f64::INFINITY, f64::min);
-    let low = floor_log(0.95 * if least > usual / 10.0 { least } else { usual });
+    let least = values.first().copied().filter(|least| *least > usual / 10.0).unwrap_or(usual);
     let high = floor_log(most * 1.25) + 1;
-    // A limit sits well inside, so that one sees on which side of it the curve runs.
-    let must = musts.iter().copied().fold(f64::INFINITY, f64::min);
-    let low =
-        low.max(high - MOST_DECADES).min(if must.is_finite() { floor_log(must) } else { low });
-    let low = low.min(high - 2);
+    let needed = musts.into_iter().map(floor_log).fold(high - 2, i32::min);
+    let low = floor_log(least.min(usual) * 0.95).max(high - MOST_DECADES).min(needed);
     Range { kind: Kind::Log, low: 10f64.powi(low), high: 10f64.powi(high) }
+}
+
+/// The values that a logarithmic axis can show.
+fn above_zero(values: Vec<f64>) -> Vec<f64> {
+    values.into_iter().filter(|&value| value > 0.0).collect()
 }
 
 /// Zero, the limit, the reading and the settled currents; the charging surge may run out.
@@ -134,13 +131,17 @@ fn rounded(low: f64, high: f64, usual: f64) -> Range {
     Range { kind: Kind::Linear, low, high }
 }
 
-/// The currents that no picture may leave out, in A: the limit, the reading and its interval.
+/// The currents that no picture may leave out, in A: the limit, and the reading with the upper end
+/// of its interval. A reading far below its own uncertainty counts as a tenth of that: decades of
+/// mere noise would say nothing.
 fn musts(curve: &Curve) -> Vec<f64> {
-    let limit = curve.limit.map(|limit| limit.current);
-    let reading = curve.reading.into_iter();
-    let bounds = reading.flat_map(|r| [r.current, r.current + r.uncertainty]);
-    let all = limit.into_iter().chain(bounds).map(|current| current.get::<ampere>());
-    all.filter(|amperes| amperes.is_finite()).collect()
+    let limit = curve.limit.map(|limit| limit.current.get::<ampere>());
+    let reading = curve.reading.into_iter().flat_map(|reading| {
+        let (value, half) = (reading.current.get::<ampere>(), reading.uncertainty.get::<ampere>());
+        let shown = if value > 0.0 { value.max(half / 10.0) } else { value };
+        [shown, value + half]
+    });
+    limit.into_iter().chain(reading).filter(|amperes| amperes.is_finite()).collect()
 }
 
 /// The currents read in some phases, in A.
@@ -169,7 +170,7 @@ fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
 mod tests {
     use rstest::rstest;
 
-    use super::super::example;
+    use super::super::{Reading, example};
     use super::*;
     use crate::quantity::{amperes, seconds};
 
@@ -198,6 +199,14 @@ mod tests {
         let mut curve = example::healthy();
         let before = Extent::of(&curve, Axes::LogLog).current;
         curve.points[400].current = Sample::Value(amperes(3e-15));
+        assert_eq!(Extent::of(&curve, Axes::LogLog).current, before);
+    }
+
+    #[test]
+    fn a_reading_lost_in_its_uncertainty_does_not_stretch_the_decades() {
+        let mut curve = example::film();
+        let before = Extent::of(&curve, Axes::LogLog).current;
+        curve.reading = curve.reading.map(|r| Reading { current: amperes(1e-18), ..r });
         assert_eq!(Extent::of(&curve, Axes::LogLog).current, before);
     }
 

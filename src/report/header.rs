@@ -68,7 +68,7 @@ fn verdict(scene: &mut Scene, verdict: Option<Verdict>) -> f64 {
     left
 }
 
-/// The edge of the verdict: its ground, or dark where that is paper.
+/// The colour of the verdict's edge: its ground, or dark where that is paper.
 fn edge(ground: Ink) -> Ink {
     if ground == ink::PAPER || ground == ink::FAINT { ink::TEXT } else { ground }
 }
@@ -92,11 +92,63 @@ fn summary_text(curve: &Curve) -> String {
 /// Sets the findings below the verdict, in plain words.
 fn findings(scene: &mut Scene, curve: &Curve) {
     let words = curve.findings.iter().map(|finding| finding.tag().replace('-', "\u{a0}"));
-    let text = words.collect::<Vec<_>>().join(" · ");
+    let text = words.collect::<Vec<_>>().join("\u{a0}· ");
     let look = Type::plain(16.0, ink::TEXT).hung(Anchor::Right);
     let mut y = 105.0;
     for line in wrap(&text, look.size, look.weight, FINDINGS) {
         scene.text(line, (EDGES.1, y), look);
         y += 20.0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::example;
+    use super::*;
+    use crate::judge::Finding;
+
+    fn texts(curve: &Curve) -> String {
+        let mut scene = Scene::default();
+        draw(&mut scene, curve);
+        scene.texts().join("\n")
+    }
+
+    #[test]
+    fn the_head_says_what_was_read_and_judged() {
+        insta::assert_snapshot!(texts(&example::leaky()), @r"
+        ✗ over
+        C418 · tantalum 22 µF 25 V
+        solid tantalum · ±10 % · receiver power board, Terne · bench 2 · 14 March
+        reading 55.2 ± 1.6 µA · limit 5.5 µA after 5 min at full voltage
+        settled
+        ");
+    }
+
+    #[test]
+    fn the_head_says_what_is_not_known() {
+        let blank = Curve { limit: None, reading: None, verdict: None, ..example::healthy() };
+        insta::assert_snapshot!(summary_text(&blank), @"no reading · no limit known");
+    }
+
+    #[test]
+    fn all_findings_stand_in_words_and_none_is_left_out() {
+        let curve = Curve { findings: Finding::ALL.to_vec(), ..example::healthy() };
+        let words = texts(&curve).replace(['\u{a0}', '\n'], " ");
+        for finding in Finding::ALL {
+            assert!(words.contains(&finding.tag().replace('-', " ")), "{finding}: {words}");
+        }
+    }
+
+    #[test]
+    fn each_verdict_has_a_sign_and_a_look_of_its_own() {
+        let look = |verdict| {
+            let mut scene = Scene::default();
+            super::verdict(&mut scene, Some(verdict));
+            format!("{:?}", scene.marks)
+        };
+        let mut looks: Vec<String> = Verdict::ALL.iter().map(|&verdict| look(verdict)).collect();
+        looks.sort();
+        looks.dedup();
+        assert_eq!(looks.len(), Verdict::ALL.len());
     }
 }

@@ -64,7 +64,7 @@ fn column(scene: &mut Scene, lines: &[String], left: f64, top: f64) {
 /// The numbered events, a line each, and how many more there are.
 fn events(scene: &mut Scene, curve: &Curve, top: f64) {
     let (left, width) = EVENTS;
-    let (time, text) = (left + 28.0, left + 118.0);
+    let (time, text) = (left + 28.0, left + 122.0);
     let mut y = top + FIRST;
     for (number, event) in strip::numbered(curve) {
         scene.text(number.to_string(), (left, y), SMALL.bold());

@@ -104,7 +104,7 @@ pub(super) fn draw(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     if curve.simulated {
         watermark(scene, sheet);
     }
-    grids(scene, sheet);
+    grids(scene, curve, sheet);
     rows(scene, sheet);
     moments(scene, curve, sheet);
     limit(scene, curve, sheet);
@@ -146,40 +146,37 @@ fn watermark(scene: &mut Scene, sheet: &Sheet) {
 }
 
 /// Grid lines and labels of all three axes.
-fn grids(scene: &mut Scene, sheet: &Sheet) {
+fn grids(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     for tick in sheet.time.range.time_ticks() {
         let x = sheet.time.place(tick.value);
         for (top, bottom) in [sheet.upper, sheet.lower] {
             scene.stroke(&[(x, top), (x, bottom)], 0.8, shade(&tick));
         }
     }
-    for (scale, unit) in [(&sheet.current, "A"), (&sheet.voltage, "V")] {
-        let ticks = scale.range.ticks(unit);
-        for tick in &ticks {
-            let y = scale.place(tick.value);
-            scene.stroke(&[(SIDES.0, y), (SIDES.1, y)], 0.8, shade(tick));
-        }
-        labels(scene, &ticks, scale);
-    }
     time_labels(scene, sheet);
+    grid(scene, &sheet.current, "A");
+    if curve.points.iter().any(|point| point.voltage.is_some()) {
+        grid(scene, &sheet.voltage, "V");
+    }
     let title = Type::plain(LABEL, ink::TEXT).bold().hung(Anchor::Right);
     scene.text("current", (SIDES.0 - 10.0, sheet.upper.0 - 12.0), title);
     scene.text("voltage", (SIDES.0 - 10.0, sheet.lower.0 - 28.0), title);
     scene.text("at the part", (SIDES.0 - 10.0, sheet.lower.0 - 12.0), title);
 }
 
+/// Grid lines and labels of an upright axis.
+fn grid(scene: &mut Scene, scale: &Scale, unit: &str) {
+    let look = Type::plain(LABEL, ink::TEXT).hung(Anchor::Right);
+    for tick in scale.range.ticks(unit) {
+        let y = scale.place(tick.value);
+        scene.stroke(&[(SIDES.0, y), (SIDES.1, y)], 0.8, shade(&tick));
+        scene.text(tick.label.unwrap_or_default(), (SIDES.0 - 10.0, y + 5.0), look);
+    }
+}
+
 /// A labelled grid line is darker than the others.
 fn shade(tick: &Tick) -> Ink {
     if tick.label.is_some() { ink::GRID } else { ink::FAINT }
-}
-
-/// Labels left of an upright axis.
-fn labels(scene: &mut Scene, ticks: &[Tick], scale: &Scale) {
-    let look = Type::plain(LABEL, ink::TEXT).hung(Anchor::Right);
-    for tick in ticks {
-        let text = tick.label.clone().unwrap_or_default();
-        scene.text(text, (SIDES.0 - 10.0, scale.place(tick.value) + 5.0), look);
-    }
 }
 
 /// Labels below the time axis: decades, and below them the times a person thinks in.
@@ -286,6 +283,7 @@ fn voltages(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     if strokes.is_empty() {
         let (top, bottom) = sheet.lower;
         let at = (f64::midpoint(SIDES.0, SIDES.1), f64::midpoint(top, bottom) + 5.0);
+        scene.block((at.0 - 60.0, at.1 - 18.0), (at.0 + 60.0, at.1 + 10.0), ink::PAPER);
         scene.text("not measured", at, Type::plain(LABEL, ink::QUIET).hung(Anchor::Middle));
     }
 }
@@ -310,4 +308,72 @@ fn reading(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
 /// A square on its corner.
 fn diamond((x, y): At, reach: f64) -> [At; 4] {
     [(x - reach, y), (x, y - reach), (x + reach, y), (x, y + reach)]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::scene::Mark;
+    use super::super::{Axes, example};
+    use super::*;
+
+    fn sheet(curve: &Curve, axes: Axes) -> Sheet {
+        let extent = Extent::of(curve, axes);
+        let tally = Tally::of(curve, extent.time, extent.current);
+        Sheet::lay(extent, Rows::of(curve, &extent, &tally), 200.0, 900.0)
+    }
+
+    /// The heights of all level strokes of an ink.
+    fn levels(scene: &Scene, wanted: Ink) -> Vec<f64> {
+        let level = |mark: &Mark| match mark {
+            Mark::Stroke { path, ink, .. } if *ink == wanted => Some(path[0].1),
+            Mark::Stroke { .. } | Mark::Fill { .. } | Mark::Disc { .. } | Mark::Text { .. } => None,
+        };
+        scene.marks.iter().filter_map(level).collect()
+    }
+
+    #[test]
+    fn the_limit_is_a_dashed_line_at_its_height() {
+        let (mut scene, curve) = (Scene::default(), example::healthy());
+        let sheet = sheet(&curve, Axes::LogLog);
+        limit(&mut scene, &curve, &sheet);
+        let levels = levels(&scene, ink::LIMIT);
+        assert!(levels.len() > 20);
+        assert!(levels.iter().all(|y| (y - sheet.current.place(5.5e-6)).abs() < 1e-9));
+    }
+
+    #[test]
+    fn a_negative_reading_stands_on_the_floor_below_the_axis() {
+        let curve = example::empty_clip();
+        let sheet = sheet(&curve, Axes::LogLog);
+        let floor = sheet.y(-0.4e-10);
+        assert!(sheet.current.start < floor && floor < sheet.upper.1, "{sheet:?}");
+    }
+
+    #[test]
+    fn a_linear_axis_needs_no_floor() {
+        let curve = example::empty_clip();
+        let sheet = sheet(&curve, Axes::Linear);
+        assert_eq!((sheet.floor, sheet.overload), (None, None));
+        assert!(sheet.y(-1e-10) > sheet.y(1e-10));
+    }
+
+    #[test]
+    fn overloads_stand_above_the_axis() {
+        let curve = example::broken_down();
+        let sheet = sheet(&curve, Axes::LogLog);
+        let row = sheet.overload.unwrap();
+        assert!(sheet.upper.0 < row && row < sheet.current.end);
+    }
+
+    #[test]
+    fn a_voltage_that_was_not_measured_is_said_to_be_so() {
+        let mut curve = example::healthy();
+        for point in &mut curve.points {
+            point.voltage = None;
+        }
+        let mut scene = Scene::default();
+        draw(&mut scene, &curve, &sheet(&curve, Axes::Linear));
+        assert!(scene.texts().contains(&"not measured"));
+        assert!(!scene.texts().contains(&"20 V"));
+    }
 }

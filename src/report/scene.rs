@@ -155,7 +155,7 @@ impl Scene {
 
     /// Puts a triangle that points up (`reach` above zero) or down.
     pub(super) fn triangle(&mut self, (x, y): At, reach: f64, ink: Ink) {
-        let half = reach.abs() * 0.6;
+        let half = reach.abs() * 0.42;
         let (tip, foot) = (y - reach / 2.0, y + reach / 2.0);
         self.fill(&[(x - half, foot), (x, tip), (x + half, foot)], ink);
     }

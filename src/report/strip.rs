@@ -16,6 +16,8 @@ const NAME: Type = Type::plain(14.0, ink::TEXT);
 const BAR: f64 = 10.0;
 /// Height over which lines lead from names to the bar.
 const LEAD: f64 = 16.0;
+/// How far a name may stand from its phase; farther off it would be taken for another's.
+const FARTHEST: f64 = 220.0;
 /// Most events that get a number; of more, the first and the last do.
 const NUMBERED: usize = 8;
 
@@ -38,15 +40,8 @@ impl<'a> Names<'a> {
         let mut named: Vec<_> = curve.phases.iter().map(|span| (span, place(span))).collect();
         named.sort_by(|(_, (a, _)), (_, (b, _))| a.total_cmp(b));
         loop {
-            let wishes: Vec<_> =
-                named.iter().map(|(span, (x, _))| (*x, NAME.width(span.phase.tag()))).collect();
-            if let Some(lefts) = spread(&wishes, 10.0, SIDES.0, SIDES.1) {
-                let left_out = curve.phases.len() - named.len();
-                let set = named.into_iter().zip(lefts);
-                return Self {
-                    set: set.map(|((span, (x, _)), left)| (span, x, left)).collect(),
-                    left_out,
-                };
+            if let Some(set) = set(&named) {
+                return Self { left_out: curve.phases.len() - named.len(), set };
             }
             drop_shortest(&mut named);
         }
@@ -67,6 +62,18 @@ impl<'a> Names<'a> {
             scene.stroke(&[(under, top - LEAD + 1.0), (middle, top)], 0.9, ink::QUIET);
         }
     }
+}
+
+/// Names with the middle of their span and their left edge, if all find room near it.
+fn set<'a>(named: &[(&'a Span, (f64, f64))]) -> Option<Vec<(&'a Span, f64, f64)>> {
+    let width = |span: &Span| NAME.width(span.phase.tag());
+    let wishes: Vec<_> = named.iter().map(|(span, (x, _))| (*x, width(span))).collect();
+    let lefts = spread(&wishes, 10.0, SIDES.0, SIDES.1)?;
+    let set = named.iter().zip(lefts).map(|((span, (x, _)), left)| (*span, *x, left));
+    let set: Vec<_> = set.collect();
+    let near =
+        |&(span, x, left): &(&Span, f64, f64)| (left + width(span) / 2.0 - x).abs() <= FARTHEST;
+    set.iter().all(near).then_some(set)
 }
 
 /// Takes the shortest span out of the names.
@@ -113,7 +120,11 @@ pub(super) fn clock(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
         return beside(scene, "full voltage", (from, from), y, look);
     };
     let to = sheet.time.place(due);
-    let reached = if due > last_moment(curve) { ", not reached" } else { "" };
+    let reached = match curve.verdict {
+        _ if due <= last_moment(curve) => "",
+        Some(_) => ", not reached",
+        None => ", not yet reached",
+    };
     let text = format!("{} at full voltage{reached}", duration(limit.reading_time.get::<second>()));
     let ends = (due <= sheet.time.range.high).then_some(to);
     measure(scene, (from, y), to, ends.is_some());
@@ -182,8 +193,8 @@ mod tests {
     fn the_shortest_of_too_many_phases_lose_their_names_and_are_counted() {
         let step = |index: u32| {
             let from = f64::from(index) * 6.0;
-            let phase = if index % 2 == 0 { Phase::Ramp } else { Phase::Charge };
-            let last = if index % 2 == 0 { 5.0 } else { 1.0 };
+            let even = index.is_multiple_of(2);
+            let (phase, last) = if even { (Phase::Ramp, 5.0) } else { (Phase::Charge, 1.0) };
             Span { phase, from: seconds(from), to: seconds(from + last) }
         };
         let curve = Curve { phases: (0..50).map(step).collect(), ..example::healthy() };

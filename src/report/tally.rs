@@ -106,47 +106,32 @@ impl Tally {
 
     /// What the page must say, a sentence each.
     pub(super) fn notes(&self, time: Range, current: Range) -> Vec<String> {
-        let readings = |count| counted(count, "reading", "readings");
-        let amperes = |value| engineering(value, "A");
         let overloads = self.overloads + self.negative_overloads;
-        let (above, below) = (self.above, self.below);
+        let start = duration(time.low.max(0.0));
         let notes = [
-            (self.floor, format!("{} at or below zero drawn on the floor", readings(self.floor))),
-            (
-                overloads,
-                format!("{} drawn beside the axis", counted(overloads, "overload", "overloads")),
-            ),
-            (
-                above,
-                format!(
-                    "{} above {} drawn at the upper edge, the largest {}",
-                    readings(above),
-                    amperes(current.high),
-                    amperes(self.largest)
-                ),
-            ),
-            (
-                below,
-                format!(
-                    "{} below {} drawn at the lower edge, the least {}",
-                    readings(below),
-                    amperes(current.low),
-                    amperes(self.least)
-                ),
-            ),
-            (self.missing, format!("{} missing", readings(self.missing))),
-            (
-                self.early,
-                format!(
-                    "{} before {} drawn at the left edge",
-                    readings(self.early),
-                    duration(time.low.max(0.0))
-                ),
-            ),
-            (self.untimed, format!("{} without a time not drawn", readings(self.untimed))),
+            note(self.floor, "at or below zero drawn on the floor"),
+            (overloads > 0).then(|| {
+                format!("{} drawn beside the axis", counted(overloads, "overload", "overloads"))
+            }),
+            off_axis(self.above, "above", current.high, "upper edge, the largest", self.largest),
+            off_axis(self.below, "below", current.low, "lower edge, the least", self.least),
+            note(self.missing, "missing"),
+            note(self.early, &format!("before {start} drawn at the left edge")),
+            note(self.untimed, "without a time not drawn"),
         ];
-        notes.into_iter().filter(|(count, _)| *count > 0).map(|(_, note)| note).collect()
+        notes.into_iter().flatten().collect()
     }
+}
+
+/// So many readings and what became of them, if there are any.
+fn note(count: usize, fate: &str) -> Option<String> {
+    (count > 0).then(|| format!("{} {fate}", counted(count, "reading", "readings")))
+}
+
+/// The note on readings beyond one end of the current axis.
+fn off_axis(count: usize, side: &str, end: f64, edge: &str, farthest: f64) -> Option<String> {
+    let [end, farthest] = [end, farthest].map(|amperes| engineering(amperes, "A"));
+    note(count, &format!("{side} {end} drawn at the {edge} {farthest}"))
 }
 
 #[cfg(test)]

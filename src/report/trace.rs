@@ -24,7 +24,7 @@ const SPARSE: f64 = 6.0;
 /// lines between the readings that happen to be above it would mean nothing.
 const SHORTEST: usize = 8;
 /// Marks at an edge stand at least this far apart.
-const MARKS_APART: f64 = 9.0;
+const MARKS_APART: f64 = 6.0;
 
 /// What is drawn of the current.
 #[derive(Debug, Default)]
@@ -275,7 +275,9 @@ mod tests {
     #[test]
     fn a_reading_between_two_gaps_is_a_dot() {
         let mut samples = steady(200);
-        samples.iter_mut().for_each(|sample| sample.0 /= 10.0);
+        for sample in &mut samples {
+            sample.0 /= 10.0;
+        }
         samples[99].1 = Sample::Missing;
         samples[101].1 = Sample::Missing;
         let dots = traced(&samples).dots;
