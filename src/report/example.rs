@@ -153,7 +153,10 @@ pub(super) fn leaky() -> Curve {
 pub(super) fn empty_clip() -> Curve {
     let mut noise = Noise(11);
     let empty = Shape { surge: 0.0, ends: [0.5, 1.6, 2.4, 3.6, 302.5, 304.0], ..TANTALUM };
-    let points = empty.points(|_| (noise.bell() * 1.6).round() * 1e-10);
+    let mut points = empty.points(|_| 0.0);
+    for point in &mut points {
+        point.current = Sample::Value(amperes((noise.bell() * 1.6).round() * 1e-10));
+    }
     Curve {
         title: "C421 · tantalum 22 µF 25 V".to_owned(),
         points,
