@@ -273,6 +273,21 @@ mod tests {
     }
 
     #[test]
+    fn neither_current_nor_voltage_is_drawn_across_a_pause() {
+        let mut curve = example::long_soak();
+        curve.points.retain(|point| point.at > seconds(1000.0) && point.at < seconds(30_000.0));
+        let time = axis(Kind::Linear, 0.0, 36_000.0, 0.0, 1000.0);
+        let drawn = current(&curve, &time, &axis(Kind::Linear, 0.0, 1e-4, 300.0, 0.0)).strokes;
+        let volts = voltage(&curve, &time, &axis(Kind::Linear, 0.0, 30.0, 300.0, 0.0));
+        for strokes in [drawn, volts] {
+            // The meter is silent from 20 000 s to 20 900 s.
+            let ends: Vec<f64> = strokes.iter().flat_map(|s| [s[0].0, s[s.len() - 1].0]).collect();
+            assert_eq!(ends.len(), 4);
+            assert!((ends[1] - 555.6).abs() < 0.5 && (ends[2] - 580.6).abs() < 0.5, "{ends:?}");
+        }
+    }
+
+    #[test]
     fn a_reading_between_two_gaps_is_a_dot() {
         let mut samples = steady(200);
         for sample in &mut samples {
