@@ -53,7 +53,7 @@ pub struct Bench {
     serve: Serve,
     supply_port: String,
     meter_port: String,
-    threads: Vec<JoinHandle<()>>,
+    threads: Vec<(Instrument, JoinHandle<()>)>,
 }
 
 impl Bench {
@@ -66,10 +66,11 @@ impl Bench {
         if !(options.lapse.is_finite() && 0.0 <= options.lapse) {
             return Err(BenchError::Lapse(options.lapse));
         }
-        let shared = Shared::new(World::new(&options), options.lapse);
+        let (lapse, serve) = (options.lapse, options.serve);
+        let shared = Shared::new(World::new(options), lapse);
         let mut bench = Self {
             shared: Arc::new(shared.map_err(|source| BenchError::Waker { source })?),
-            serve: options.serve,
+            serve,
             supply_port: String::new(),
             meter_port: String::new(),
             threads: Vec::new(),
@@ -124,12 +125,18 @@ impl Bench {
         self.shared.skip(by.value);
     }
 
-    /// Plugs an instrument in again after its port hung up; gives its new port.
+    /// Pulls an instrument's plug if its port has not hung up, and plugs it in again; gives its
+    /// new port. The instrument itself stays as it is.
     ///
     /// # Errors
     ///
     /// [`BenchError::Port`] if no port can be opened.
     pub fn replug(&mut self, which: Instrument) -> Result<String, BenchError> {
+        self.shared.with(|world| world.desk(which).hung_up = true);
+        self.shared.wake();
+        for (_, thread) in self.threads.extract_if(.., |(whose, _)| *whose == which) {
+            join(thread);
+        }
         self.shared.with(|world| world.desk(which).hung_up = false);
         self.plug_in(which)
     }
@@ -159,7 +166,7 @@ impl Bench {
                 }
             })
             .map_err(failed)?;
-        self.threads.push(thread);
+        self.threads.push((which, thread));
         match which {
             Instrument::Supply => self.supply_port.clone_from(&name),
             Instrument::Meter => self.meter_port.clone_from(&name),
@@ -171,11 +178,15 @@ impl Bench {
 impl Drop for Bench {
     fn drop(&mut self) {
         self.shared.stop();
-        for thread in self.threads.drain(..) {
-            if thread.join().is_err() {
-                tracing::error!("a thread of the simulated bench ended in a panic");
-            }
+        for (_, thread) in self.threads.drain(..) {
+            join(thread);
         }
+    }
+}
+
+fn join(thread: JoinHandle<()>) {
+    if thread.join().is_err() {
+        tracing::error!("a thread of the simulated bench ended in a panic");
     }
 }
 

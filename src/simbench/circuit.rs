@@ -113,7 +113,7 @@ impl Circuit {
             let error = relative_error(from, &whole, &halves);
             if error <= 1.0 || h <= STEP.0 {
                 let growth = (0.9 / error.max(1e-3).sqrt()).clamp(0.3, 3.0);
-                return (combine(from, &whole, halves, h), (h * growth).clamp(STEP.0, STEP.1));
+                return (combine(from, &whole, &halves, h), (h * growth).clamp(STEP.0, STEP.1));
             }
             h = (h * (0.9 / error.sqrt()).clamp(0.1, 0.9)).max(STEP.0);
         }
@@ -199,7 +199,7 @@ fn relative_error(from: &State, whole: &State, halves: &State) -> f64 {
 }
 
 /// Richardson's combination: twice the half-steps less the whole step.
-fn combine(from: &State, whole: &State, halves: State, h: f64) -> State {
+fn combine(from: &State, whole: &State, halves: &State, h: f64) -> State {
     let better = |one: f64, two: f64| 2.0 * two - one;
     let branches = whole.part.branches.iter().zip(&halves.part.branches);
     State {

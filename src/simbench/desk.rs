@@ -95,9 +95,11 @@ impl Desk {
         self.queue.pop_front().unwrap_or_default()
     }
 
-    /// A reply that goes out at `now`, or later if the instrument is slow.
+    /// A reply that goes out at `now`, later if the instrument is slow, never if it is silent.
     pub(crate) fn reply(&mut self, now: f64, text: String) {
-        self.replies.push((now + self.late, text));
+        if !self.silent {
+            self.replies.push((now + self.late, text));
+        }
     }
 
     /// Takes the replies that are due at `now`.

@@ -2,6 +2,7 @@
 
 use crate::quantity::{Time, Voltage};
 use crate::simbench::desk::Instrument;
+use crate::simbench::meter::Mood;
 use crate::simbench::supply::Trip;
 use crate::simbench::world::World;
 
@@ -61,18 +62,18 @@ impl World {
         match fault {
             Fault::MeterSilent => self.desk(Instrument::Meter).silent = true,
             Fault::SupplySilent => self.desk(Instrument::Supply).silent = true,
-            Fault::MeterFrozen => self.meter.trouble.frozen = true,
-            Fault::MeterNaN => self.meter.trouble.not_a_number = true,
-            Fault::MeterErrorWord => self.meter.trouble.error_word = true,
+            Fault::MeterFrozen => self.meter.trouble.mood = Some(Mood::Frozen),
+            Fault::MeterNaN => self.meter.trouble.mood = Some(Mood::NotANumber),
+            Fault::MeterErrorWord => self.meter.trouble.mood = Some(Mood::ErrorWord),
             Fault::MeterSwapped => self.meter.trouble.swapped = true,
             Fault::MeterWithoutOverload => self.meter.trouble.no_overload_mark = true,
             Fault::Late(which, time) => self.desk(which).late = time.value,
             Fault::NeedsGap(which, time) => self.desk(which).gap = time.value,
-            Fault::WrongIdentity(which) => self.desk(which).identity = STRANGER.to_owned(),
+            Fault::WrongIdentity(which) => STRANGER.clone_into(&mut self.desk(which).identity),
             Fault::ClipFallsOff => self.circuit.gap = true,
             Fault::SupplyHangUp => self.desk(Instrument::Supply).hung_up = true,
             Fault::MeterHangUp => self.desk(Instrument::Meter).hung_up = true,
-            Fault::SupplyOutputStuckOn => self.supply.trouble.stuck_on = true,
+            Fault::SupplyOutputStuckOn => self.supply.trouble.sticks = true,
             Fault::SupplyOutputComesOn => self.supply.switch_on(self.now()),
             Fault::SupplyTripped => self.supply.trip(Trip::Voltage),
             Fault::SupplyTrippedTellsOn => {

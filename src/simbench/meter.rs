@@ -62,15 +62,22 @@ pub(crate) enum Reading {
     Overload(f64),
 }
 
+/// What a meter tells instead of its readings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Mood {
+    /// Its last reading, for ever.
+    Frozen,
+    /// The mark for not a number.
+    NotANumber,
+    /// A word instead of a number.
+    ErrorWord,
+}
+
 /// How the meter misbehaves.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct MeterTrouble {
-    /// It tells its last reading for ever.
-    pub(crate) frozen: bool,
-    /// It tells the mark for not a number.
-    pub(crate) not_a_number: bool,
-    /// It tells a word instead of a number.
-    pub(crate) error_word: bool,
+    /// What it tells instead of its readings.
+    pub(crate) mood: Option<Mood>,
     /// Its leads are swapped.
     pub(crate) swapped: bool,
     /// It tells the end of the range instead of an overload.
@@ -98,7 +105,7 @@ pub(crate) struct Meter {
 
 impl Meter {
     /// The meter as it wakes: amperes, highest ranges.
-    pub(crate) fn new(model: &MeterModel, sensing: Sensing) -> Self {
+    pub(crate) fn new(model: MeterModel, sensing: Sensing) -> Self {
         Self {
             sensing,
             function: Function::Current,
@@ -112,13 +119,14 @@ impl Meter {
             busy_until: 0.0,
             conversion: None,
             last: None,
-            model: model.clone(),
+            model,
         }
     }
 
     /// Back to the settings of power-on; what is broken stays broken.
     pub(crate) fn reset(&mut self) {
-        *self = Self { trouble: self.trouble.clone(), ..Self::new(&self.model, self.sensing) };
+        *self =
+            Self { trouble: self.trouble.clone(), ..Self::new(self.model.clone(), self.sensing) };
     }
 
     /// Full scale of the range in use.
@@ -184,14 +192,15 @@ impl Meter {
 
     /// What the meter tells when it is asked for its last reading.
     pub(crate) fn tell(&mut self) -> Option<Told> {
-        let held = self.told.filter(|_| self.trouble.frozen);
+        let mood = self.trouble.mood;
+        let held = self.told.filter(|_| mood == Some(Mood::Frozen));
         let reading = held.or(self.last.map(|done| done.reading))?;
         self.told = Some(reading);
-        Some(match reading {
-            _ if self.trouble.error_word => Told::Word,
-            _ if self.trouble.not_a_number => Told::Number(NOT_A_NUMBER),
-            Reading::Value(value) => Told::Number(value),
-            Reading::Overload(sign) => Told::Number(OVERLOAD.copysign(sign)),
+        Some(match (mood, reading) {
+            (Some(Mood::ErrorWord), _) => Told::Word,
+            (Some(Mood::NotANumber), _) => Told::Number(NOT_A_NUMBER),
+            (_, Reading::Value(value)) => Told::Number(value),
+            (_, Reading::Overload(sign)) => Told::Number(OVERLOAD.copysign(sign)),
         })
     }
 

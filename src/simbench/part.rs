@@ -7,7 +7,9 @@
 
 use arrayvec::ArrayVec;
 use serde::Deserialize;
+use uom::si::capacitance::microfarad;
 
+use crate::quantity::{Capacitance, Voltage};
 use crate::simbench::absorption::{BRANCHES, Ladder, ladder};
 use crate::simbench::leakage::Leakage;
 
@@ -102,6 +104,33 @@ pub struct Bursts {
     pub width_ms: f64,
 }
 
+impl Physics {
+    /// A capacitor without loss, leakage or memory.
+    #[must_use]
+    pub fn capacitor(capacitance: Capacitance, rated: Voltage) -> Self {
+        Self { capacitance_uf: Some(capacitance.get::<microfarad>()), ..Self::nothing(rated) }
+    }
+
+    /// An empty clip, where a part of this rating is expected.
+    #[must_use]
+    pub fn nothing(rated: Voltage) -> Self {
+        Self {
+            rated_v: rated.value,
+            capacitance_uf: None,
+            esr_ohm: 0.0,
+            leakage: None,
+            absorption: None,
+            reforming: None,
+            breakdown: None,
+            runaway_per_s: 0.0,
+            bursts: None,
+            short_ohm: None,
+            charged_v: 0.0,
+            falls_off_s: None,
+        }
+    }
+}
+
 /// What a part remembers.
 #[derive(Debug, Clone)]
 pub(crate) struct PartState {
@@ -144,7 +173,7 @@ pub(crate) struct Norton {
 impl Part {
     /// A part as it comes to the bench, and what it remembers then.
     pub(crate) fn new(physics: &Physics) -> (Self, PartState) {
-        let farad = physics.capacitance_uf.map_or(BARE_LEADS.0, |microfarad| microfarad * 1e-6);
+        let farad = physics.capacitance_uf.map_or(BARE_LEADS.0, |value| value * 1e-6);
         let ladder = physics.absorption.map(|it| ladder(farad, it.beta, it.n)).unwrap_or_default();
         let state = PartState {
             u: physics.charged_v,

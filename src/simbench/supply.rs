@@ -26,8 +26,10 @@ pub(crate) struct OutOfRange;
 /// How the supply misbehaves.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct SupplyTrouble {
+    /// The relay sticks the next time it ought to open.
+    pub(crate) sticks: bool,
     /// The relay is stuck: the output stays on whatever is ordered.
-    pub(crate) stuck_on: bool,
+    pub(crate) stuck: bool,
     /// How many orders to switch off get lost.
     pub(crate) offs_lost: u32,
     /// Voltage set-points are clipped here (V).
@@ -55,7 +57,7 @@ pub(crate) struct Supply {
 
 impl Supply {
     /// The supply as it wakes.
-    pub(crate) fn new(model: &SupplyModel) -> Self {
+    pub(crate) fn new(model: SupplyModel) -> Self {
         Self {
             voltage: model.wakes_at.0.value,
             current: model.wakes_at.1.value,
@@ -67,13 +69,13 @@ impl Supply {
             trouble: SupplyTrouble::default(),
             on_since: 0.0,
             over_since: None,
-            model: model.clone(),
+            model,
         }
     }
 
     /// Back to the settings of power-on; what is broken stays broken.
     pub(crate) fn reset(&mut self) {
-        *self = Self { trouble: self.trouble.clone(), ..Self::new(&self.model) };
+        *self = Self { trouble: self.trouble.clone(), ..Self::new(self.model.clone()) };
     }
 
     /// Sets the voltage, rounded to the supply's step.
@@ -117,6 +119,7 @@ impl Supply {
 
     /// Switches the output off, unless that order gets lost.
     pub(crate) fn switch_off(&mut self) {
+        self.trouble.stuck |= self.trouble.sticks && self.relay_closed();
         if self.trouble.offs_lost == 0 {
             self.output = false;
             self.trouble.tells_on = false;
@@ -127,7 +130,7 @@ impl Supply {
 
     /// Whether the output relay is closed, whatever is told.
     pub(crate) fn relay_closed(&self) -> bool {
-        self.trouble.stuck_on || (self.output && self.trip.is_none())
+        self.trouble.stuck || (self.output && self.trip.is_none())
     }
 
     /// Whether the output is told to be on.
@@ -137,6 +140,7 @@ impl Supply {
 
     /// A protection trips and stays so.
     pub(crate) fn trip(&mut self, trip: Trip) {
+        self.trouble.stuck |= self.trouble.sticks && self.relay_closed();
         self.trip = Some(trip);
         self.output = false;
         self.over_since = None;

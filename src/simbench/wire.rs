@@ -13,7 +13,7 @@ use std::sync::Arc;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::OFlags;
 use rustix::pty::{OpenptFlags, grantpt, ioctl_tiocgptpeer, openpt, ptsname, unlockpt};
-use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use rustix::termios::{OptionalActions, ioctl_tiocnxcl, tcgetattr, tcsetattr};
 
 use crate::simbench::desk::Instrument;
 use crate::simbench::options::Serve;
@@ -31,8 +31,7 @@ pub(crate) enum Wire {
     Terminal {
         /// Our end.
         master: std::fs::File,
-        /// The client's end.
-        #[expect(dead_code, reason = "held open so that the master never reports a hang-up")]
+        /// The client's end, kept open.
         client: OwnedFd,
         /// Path of the client's end.
         name: String,
@@ -131,6 +130,15 @@ impl Wire {
         ready(written).map(|_| ())
     }
 
+    /// Lets the next client in even if the last one claimed the port for itself and was killed:
+    /// the kernel drops such a claim only when nobody has the port open, and we always do.
+    fn lift_claim(&self) -> std::io::Result<()> {
+        match self {
+            Self::Terminal { client, .. } => Ok(ioctl_tiocnxcl(client)?),
+            Self::Loopback { .. } => Ok(()),
+        }
+    }
+
     fn let_go(&mut self) {
         if let Self::Loopback { client, .. } = self {
             *client = None;
@@ -171,7 +179,11 @@ pub(crate) fn serve(
         if !wait(&wire, shared.waker(which), turn.wait)? {
             continue;
         }
+        wire.lift_claim()?;
         let taken = wire.take(&mut buffer)?;
+        if taken == 0 && matches!(wire, Wire::Loopback { .. }) {
+            line.clear();
+        }
         for byte in buffer.iter().take(taken) {
             collect(shared, which, &mut line, *byte);
         }
