@@ -120,6 +120,13 @@ impl Bench {
         self.shared.wake();
     }
 
+    /// Ends what the instruments suffer from. Settings, trips and charges stay as they are; a port
+    /// that hung up comes back by [`Bench::replug`], a clip that fell off by [`Bench::clip_in`].
+    pub fn mend(&self) {
+        self.shared.with(World::mend);
+        self.shared.wake();
+    }
+
     /// Lets bench time jump ahead; the bench goes through all of it.
     pub fn advance(&self, by: Time) {
         self.shared.skip(by.value);

@@ -31,6 +31,8 @@ pub(crate) struct Desk {
     pub(crate) silent: bool,
     /// Seconds by which each reply is late.
     pub(crate) late: f64,
+    /// Nothing is read from the port.
+    pub(crate) stalled: bool,
     /// The port is gone.
     pub(crate) hung_up: bool,
     /// Lines that come before this time are lost (s).
@@ -50,6 +52,7 @@ impl Desk {
             events: POWER_ON,
             silent: false,
             late: 0.0,
+            stalled: false,
             hung_up: false,
             deaf_until: 0.0,
             gap: 0.0,
@@ -65,6 +68,15 @@ impl Desk {
         self.events = POWER_ON;
         self.replies.clear();
         self.deaf_until = deaf_until;
+    }
+
+    /// Nothing is wrong any more, save with the port.
+    pub(crate) fn mend(&mut self, identity: String) {
+        self.identity = identity;
+        self.silent = false;
+        self.late = 0.0;
+        self.stalled = false;
+        self.gap = 0.0;
     }
 
     /// Whether a line that comes at `now` is heard.

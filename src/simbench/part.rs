@@ -111,6 +111,28 @@ impl Physics {
         Self { capacitance_uf: Some(capacitance.get::<microfarad>()), ..Self::nothing(rated) }
     }
 
+    /// The first number that must be above zero and is not: the step divides by each of them.
+    pub(crate) fn impossible(&self) -> Option<(&'static str, f64)> {
+        let (leakage, bursts) = (self.leakage, self.bursts);
+        let numbers = [
+            ("rated_v", Some(self.rated_v)),
+            ("capacitance_uf", self.capacitance_uf),
+            ("short_ohm", self.short_ohm),
+            ("falls_off_s", self.falls_off_s),
+            ("absorption.n", self.absorption.map(|it| it.n)),
+            ("reforming.tau_s", self.reforming.map(|it| it.tau_s)),
+            ("breakdown.then_ohm", self.breakdown.map(|it| it.then_ohm)),
+            ("bursts.per_minute", bursts.map(|it| it.per_minute)),
+            ("bursts.width_ms", bursts.map(|it| it.width_ms)),
+            ("leakage.at_v", leakage.and_then(|it| it.knee()).map(|knee| knee.0)),
+            ("leakage.slope_v", leakage.and_then(|it| it.knee()).map(|knee| knee.1)),
+        ];
+        numbers
+            .into_iter()
+            .filter_map(|(key, value)| value.map(|value| (key, value)))
+            .find(|(_, value)| !(value.is_finite() && 0.0 < *value))
+    }
+
     /// An empty clip, where a part of this rating is expected.
     #[must_use]
     pub fn nothing(rated: Voltage) -> Self {

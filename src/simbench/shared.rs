@@ -39,6 +39,8 @@ pub(crate) struct Turn {
     pub(crate) replies: Vec<String>,
     /// Real seconds until something is due; nothing if nothing is.
     pub(crate) wait: Option<f64>,
+    /// Whether the instrument leaves the port unread.
+    pub(crate) stalled: bool,
 }
 
 impl Shared {
@@ -81,7 +83,7 @@ impl Shared {
         let replies = world.say(which);
         let wait = world.alarm(which).filter(|_| 0.0 < clock.lapse);
         let wait = wait.map(|at| (at - clock.now()).max(0.0) / clock.lapse);
-        Some(Turn { replies, wait })
+        Some(Turn { replies, wait, stalled: world.desk(which).stalled })
     }
 
     /// An instrument hears a line.

@@ -17,7 +17,7 @@ use rustix::termios::{OptionalActions, ioctl_tiocnxcl, tcgetattr, tcsetattr};
 
 use crate::simbench::desk::Instrument;
 use crate::simbench::options::Serve;
-use crate::simbench::shared::Shared;
+use crate::simbench::shared::{Shared, Turn};
 
 /// A line longer than this is thrown away.
 const LONGEST_LINE: usize = 1024;
@@ -176,7 +176,7 @@ pub(crate) fn serve(
         for reply in &turn.replies {
             wire.put(reply)?;
         }
-        if !wait(&wire, shared.waker(which), turn.wait)? {
+        if !wait(&wire, shared.waker(which), &turn)? {
             continue;
         }
         wire.lift_claim()?;
@@ -204,20 +204,26 @@ fn collect(shared: &Shared, which: Instrument, line: &mut Vec<u8>, byte: u8) {
     }
 }
 
-/// Waits for the wire, for the waker, or so many seconds; tells whether the wire has something.
-fn wait(wire: &Wire, waker: &OwnedFd, seconds: Option<f64>) -> std::io::Result<bool> {
-    let span =
-        std::time::Duration::from_secs_f64(seconds.unwrap_or(LONGEST_WAIT).min(LONGEST_WAIT));
+/// Waits for the wire, for the waker, or for the turn's time; tells whether the wire has something.
+fn wait(wire: &Wire, waker: &OwnedFd, turn: &Turn) -> std::io::Result<bool> {
+    let seconds = turn.wait.unwrap_or(LONGEST_WAIT).min(LONGEST_WAIT);
+    let span = std::time::Duration::from_secs_f64(seconds);
     let limit = Timespec::try_from(span).map_err(std::io::Error::other)?;
     let mut watched = [
-        PollFd::from_borrowed_fd(wire.waits_on(), PollFlags::IN),
         PollFd::new(waker, PollFlags::IN),
+        PollFd::from_borrowed_fd(wire.waits_on(), PollFlags::IN),
     ];
-    match poll(&mut watched, Some(&limit)) {
+    let [for_waker, _] = &mut watched;
+    let polled = if turn.stalled {
+        poll(std::slice::from_mut(for_waker), Some(&limit))
+    } else {
+        poll(&mut watched, Some(&limit))
+    };
+    match polled {
         Ok(_) | Err(rustix::io::Errno::INTR) => {}
         Err(error) => return Err(error.into()),
     }
-    let [on_wire, on_waker] = watched.map(|it| !it.revents().is_empty());
+    let [on_waker, on_wire] = watched.map(|it| !it.revents().is_empty());
     if on_waker {
         rustix::io::read(waker, &mut [0; 8])?;
     }

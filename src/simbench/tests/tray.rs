@@ -40,7 +40,30 @@ fn the_scenario_is_wired_as_the_default_bench() {
 fn a_broken_scenario_is_refused_by_name(#[case] text: &str, #[case] reason: &str) {
     let error = Scenario::parse("trays/broken.toml", text).unwrap_err();
     assert_eq!(error.to_string(), "trays/broken.toml is not a scenario");
-    assert!(error.source.to_string().contains(reason), "{}", error.source);
+    let source = std::error::Error::source(&error).unwrap().to_string();
+    assert!(source.contains(reason), "{source}");
+}
+
+#[rstest]
+#[case::no_rating("rated_v = 0.0", "rated_v = 0")]
+#[case::no_number("rated_v = 5.0\ncapacitance_uf = nan", "capacitance_uf = NaN")]
+#[case::no_width(
+    "rated_v = 5.0\nbursts = { per_minute = 1.0, charge_uc = 1.0, width_ms = -2.0 }",
+    "bursts.width_ms = -2"
+)]
+#[case::no_slope(
+    "rated_v = 5.0\nleakage = { law = \"steep\", there_ua = 1.0, at_v = 1.0, slope_v = 0.0 }",
+    "leakage.slope_v = 0"
+)]
+fn a_number_that_no_part_can_have_is_refused(#[case] physics: &str, #[case] reason: &str) {
+    let text = format!(
+        "title = \"x\"\n[bench]\nseries_ohm = 1.0\n[[part]]\nclip = \"C1\"\nnote = \"\"\n\
+         words = \"\"\ntruth = {{ verdict = \"within\", findings = [] }}\n\
+         [part.physics]\n{physics}\n"
+    );
+    let error = Scenario::parse("tray.toml", &text).unwrap_err();
+    let expected = format!("tray.toml: part C1 has {reason}, expected a number above 0");
+    assert_eq!(error.to_string(), expected);
 }
 
 /// Takes a part of the tray up to `volts` in ten steps under 15 mA, and waits.
