@@ -8,6 +8,27 @@
 //! so that a mistake there cannot hide behind the same mistake here. The bench also watches that
 //! its rules are kept ([`Bench::violations`]): a client that overstresses a part or unclips it
 //! charged is found out even if its verdict is right.
+//!
+//! ```
+//! use std::io::{BufRead, BufReader, Write};
+//!
+//! use reststrom::quantity::{farads, seconds, volts};
+//! use reststrom::simbench::{Bench, BenchOptions, Physics, SimPart};
+//!
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! let bench = Bench::start(BenchOptions { lapse: 60.0, ..BenchOptions::default() })?;
+//! bench.clip_in(&SimPart::bare(Physics::capacitor(farads(22e-6), volts(25.0))));
+//! let mut port = std::fs::File::options().read(true).write(true).open(bench.supply_port())?;
+//! port.write_all(b"VOLT:PROT 27;:CURR:PROT 0.1;:CURR 0.05;:VOLT 1;:OUTP ON\nOUTP?\n")?;
+//! let mut reply = String::new();
+//! BufReader::new(port).read_line(&mut reply)?;
+//! assert_eq!(reply, "1\n");
+//! bench.advance(seconds(5.0));
+//! assert!((bench.look().part_voltage - volts(1.0)).abs() < volts(0.01));
+//! assert!(bench.violations().is_empty());
+//! # Ok(())
+//! # }
+//! ```
 
 mod absorption;
 mod circuit;

@@ -126,3 +126,44 @@ impl Desk {
         self.replies.iter().map(|(at, _)| *at).min_by(f64::total_cmp)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn replies_go_out_when_they_are_due_and_only_once() {
+        let mut desk = Desk::new("NAME");
+        desk.late = 0.5;
+        desk.reply(1.0, "one".to_owned());
+        desk.reply(2.0, "two".to_owned());
+        assert_eq!(desk.next_reply(), Some(1.5));
+        assert!(desk.due(1.4).is_empty());
+        assert_eq!(desk.due(1.5), ["one"]);
+        assert_eq!(desk.due(3.0), ["two"]);
+        assert_eq!(desk.next_reply(), None);
+    }
+
+    #[test]
+    fn a_line_too_soon_also_starts_the_gap_again() {
+        let mut desk = Desk::new("NAME");
+        desk.gap = 0.1;
+        assert!(desk.hears(1.0));
+        assert!(!desk.hears(1.09));
+        assert!(!desk.hears(1.18));
+        assert!(desk.hears(1.29));
+    }
+
+    #[test]
+    fn a_restart_forgets_errors_and_answers_and_sets_the_power_on_bit() {
+        let mut desk = Desk::new("NAME");
+        desk.push(ErrorCode::UndefinedHeader.into());
+        desk.reply(0.0, "lost".to_owned());
+        desk.restart(4.0);
+        assert!(desk.due(9.0).is_empty());
+        assert_eq!(desk.pop(), ErrorCode::NoError);
+        assert_eq!(desk.events, POWER_ON);
+        assert!(!desk.hears(3.9));
+        assert!(desk.hears(4.0));
+    }
+}

@@ -207,6 +207,7 @@ impl Meter {
     /// Starts a conversion at `now`, or where the last one ended if that was just before.
     pub(crate) fn start(&mut self, now: f64) {
         let aperture = self.aperture();
+        // A free-running converter has begun the next aperture by the time the client asks again.
         let follows = self.last.filter(|done| now <= done.end + aperture);
         let start = follows.map_or(now, |done| done.end).max(self.busy_until);
         let charge = follows.filter(|done| self.busy_until <= done.end).map(|done| done.charge);
@@ -249,12 +250,14 @@ impl Meter {
             Reading::Overload(_) => f64::INFINITY,
         };
         let awaited = self.awaited;
+        // Up at once, with a new conversion: nobody is told an overload that a range can hold.
         if self.automatic && 1.0 < share && self.shift_range(1, now) {
             self.start(now);
             self.awaited = awaited;
             return;
         }
         self.last = Some(Done { end: now, charge, reading });
+        // Down only for the next reading; this one is good.
         if self.automatic && share < GO_DOWN {
             let kept = (self.last, self.awaited);
             self.shift_range(-1, now);

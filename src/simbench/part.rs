@@ -221,6 +221,7 @@ impl Part {
     /// The part over a step of `h` seconds from `state`, linearised where `u` is `guess`.
     pub(crate) fn norton(&self, state: &PartState, h: f64, guess: f64) -> Norton {
         let (current, slope) = self.conduction(guess, state.under);
+        // Companion models of backward Euler: a capacitance is `farad/h` beside a source.
         let mut norton = Norton {
             a: self.farad / h + slope,
             b: self.farad / h * state.u + slope * guess - current,

@@ -76,6 +76,7 @@ impl Shared {
         }
         let mut bench = self.lock();
         let (world, clock) = &mut *bench;
+        // Looking often keeps each catch-up short, however long nobody asks anything.
         world.advance_to(clock.now());
         if world.desk(which).hung_up {
             return None;

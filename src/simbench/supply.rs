@@ -178,6 +178,7 @@ impl Supply {
             self.trip(Trip::Voltage);
             return;
         }
+        // The mean over the step, not its end: a step may hold the whole of a short surge.
         let given = (after.given - before.given) / (after.time - before.time);
         if given < self.over_current - 1e-9 {
             self.over_since = None;
@@ -213,4 +214,42 @@ fn within(wanted: f64, most: f64) -> Result<f64, OutOfRange> {
 
 fn rounded(value: f64, step: f64) -> f64 {
     (value / step).round() * step
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+
+    #[rstest]
+    #[case::down(5.114, 5.11)]
+    #[case::up(5.116, 5.12)]
+    #[case::the_very_end(60.0, 60.0)]
+    fn a_set_voltage_goes_to_the_nearest_step(#[case] wanted: f64, #[case] set: f64) {
+        let mut supply = Supply::new(SupplyModel::default());
+        assert_eq!(supply.set_voltage(wanted), Ok(()));
+        assert!((supply.voltage - set).abs() < 1e-9, "{}", supply.voltage);
+    }
+
+    #[rstest]
+    #[case::below_zero(-0.01)]
+    #[case::above_the_end(60.01)]
+    #[case::no_number(f64::NAN)]
+    fn a_voltage_out_of_range_changes_nothing(#[case] wanted: f64) {
+        let mut supply = Supply::new(SupplyModel::default());
+        assert_eq!(supply.set_voltage(wanted), Err(OutOfRange));
+        assert!(supply.voltage.abs() < f64::EPSILON);
+    }
+
+    #[test]
+    fn a_reset_forgets_protections_but_not_what_is_broken() {
+        let mut supply = Supply::new(SupplyModel::default());
+        assert_eq!((supply.set_over_voltage(9.0), supply.set_over_current(0.1)), (Ok(()), Ok(())));
+        supply.trouble.offs_lost = 1;
+        supply.reset();
+        assert_eq!(supply.protected, (false, false));
+        assert!((supply.over_voltage - 66.0).abs() < 1e-9);
+        assert_eq!(supply.trouble.offs_lost, 1);
+    }
 }

@@ -84,6 +84,7 @@ impl World {
             return;
         }
         self.speaking = which;
+        // IEEE 488.2: a message that comes before the answer was taken interrupts the question.
         if which == Instrument::Meter && self.meter.awaited {
             self.meter.abort();
             self.speaker().push(ErrorCode::QueryInterrupted.into());

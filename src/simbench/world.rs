@@ -211,6 +211,7 @@ impl World {
             loop {
                 let (after, step) = self.circuit.step(&before, regulator, self.step, longest);
                 let h = after.time - before.time;
+                // The part must give way near its voltage, not a whole step beyond it.
                 if self.misses_breakdown(&after) && 1e-5 < h {
                     longest = h / 4.0;
                     continue;
@@ -220,6 +221,7 @@ impl World {
                 self.state = after;
                 break;
             }
+            // Sums of steps miss the horizon by roundings; an aperture must end exactly on its end.
             if (horizon - self.now()).abs() < MOMENT {
                 self.state.time = horizon;
             }

@@ -134,6 +134,34 @@ fn a_clipped_set_point_reads_back_clipped() {
 }
 
 #[test]
+fn a_turned_current_knob_lets_more_through() {
+    let mut bench = at_ten_volts();
+    bench.0.suffer(Fault::LimitTurned(amperes(0.5)));
+    assert_eq!(bench.supply("CURR?"), "0.5000");
+}
+
+#[test]
+fn mending_ends_every_fault_of_the_instruments() {
+    let mut bench = at_ten_volts();
+    for fault in [
+        Fault::SupplySilent,
+        Fault::MeterSilent,
+        Fault::MeterNaN,
+        Fault::OffIgnoredOnce,
+        Fault::WrongIdentity(Instrument::Supply),
+        Fault::Late(Instrument::Supply, seconds(5.0)),
+        Fault::NeedsGap(Instrument::Supply, seconds(5.0)),
+    ] {
+        bench.0.suffer(fault);
+    }
+    bench.0.mend();
+    assert_eq!(bench.supply("*IDN?"), "SKARVIK,SIMULATED-SUPPLY,0001,1.0");
+    assert!(bench.read() < 1.0);
+    bench.supply("OUTP OFF");
+    assert!(!bench.after(0.0).output_on);
+}
+
+#[test]
 fn a_turned_knob_changes_set_point_and_voltage() {
     let mut bench = at_ten_volts();
     bench.0.suffer(Fault::KnobTurned(volts(11.0)));

@@ -1,5 +1,6 @@
 //! Closed forms of the handbook against the stepped circuit.
 
+use proptest::prelude::*;
 use rstest::rstest;
 
 use super::*;
@@ -241,6 +242,57 @@ fn only_a_sinking_supply_pulls_a_part_down() {
         bench.after(1.0);
         bench.supply("VOLT 1");
         near(bench.after(1.0).part_voltage.value, left, 0.01);
+    }
+}
+
+#[test]
+fn a_drifting_supply_is_off_by_its_drift_after_an_hour() {
+    let mut options = ideal();
+    options.supply.drift_per_hour = 0.01;
+    let mut bench = ByHand::new(options).on("1");
+    bench.supply("VOLT 10");
+    near(bench.after(3600.0).terminal_voltage.value, 10.1, 1e-4);
+}
+
+#[test]
+fn the_same_seed_gives_the_same_readings_and_another_gives_others() {
+    let readings = |seed| {
+        let mut bench = ByHand::new(BenchOptions { seed, ..BenchOptions::default() });
+        bench.meter("CONF:CURR 1e-5");
+        (0..8).map(|_| bench.read().to_bits()).collect::<Vec<_>>()
+    };
+    assert_eq!(readings(1), readings(1));
+    assert_ne!(readings(1), readings(2));
+}
+
+#[test]
+fn a_read_back_scatters_by_its_noise() {
+    let mut bench = ByHand::new(BenchOptions::default());
+    let squares: f64 =
+        (0..2000).map(|_| bench.supply("MEAS:VOLT?").parse::<f64>().unwrap().powi(2)).sum();
+    // 2 mV of noise, and 1 mV steps that add a twelfth of their square.
+    near((squares / 2000.0).sqrt(), (4e-6_f64 + 1e-6 / 12.0).sqrt(), 0.06);
+}
+
+proptest! {
+    /// Whatever is done, the charge that went in is the charge that is there.
+    #[test]
+    fn charge_into_an_ideal_part_is_capacitance_times_voltage(
+        steps in prop::collection::vec((0_u32..25, 1_u32..100, 0.001_f64..2.0), 1..12),
+        microfarad in 0.1_f64..5000.0,
+    ) {
+        let mut options = ideal();
+        options.bleeder = Some(ohms(10e3));
+        options.supply.output_capacitance = farads(100e-6);
+        let farad = microfarad * 1e-6;
+        let mut bench = ByHand::new(options).with(&capacitor(farad, 25.0)).on("1");
+        for (volts, milliamperes, seconds) in steps {
+            let limit = f64::from(milliamperes) * 1e-3;
+            bench.supply(&format!("CURR {limit};:VOLT {volts};:OUTP {}", volts % 5));
+            bench.after(seconds);
+        }
+        let held = farad * bench.0.state.part.u;
+        prop_assert!((bench.0.state.through_part - held).abs() <= 1e-6 * farad * 25.0);
     }
 }
 

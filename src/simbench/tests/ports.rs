@@ -86,6 +86,20 @@ fn a_hang_up_is_seen_by_the_client_and_the_output_stays() {
 }
 
 #[test]
+fn what_is_written_to_a_port_that_is_not_read_waits_in_it() {
+    let bench = bench(1.0);
+    let mut supply = Client::open(&bench.supply_port());
+    assert_eq!(supply.ask("VOLT?"), "0.000");
+    bench.inject(Fault::ReadsNothing(Instrument::Supply));
+    supply.tell("VOLT 2");
+    supply.tell("VOLT?");
+    bench.advance(seconds(10.0));
+    assert!(bench.look().supply_set.value.abs() < f64::EPSILON);
+    bench.mend();
+    assert_eq!(supply.hear(), "2.000");
+}
+
+#[test]
 fn a_scheduled_hang_up_comes_by_itself() {
     let bench = bench(100.0);
     let mut meter = Client::open(&bench.meter_port());
