@@ -227,5 +227,6 @@ fn wait(wire: &Wire, waker: &OwnedFd, turn: &Turn) -> std::io::Result<bool> {
     if on_waker {
         rustix::io::read(waker, &mut [0; 8])?;
     }
-    Ok(on_wire)
+    // Woken means that something has changed: the next turn says whether to read at all.
+    Ok(on_wire && !on_waker)
 }
