@@ -8,6 +8,27 @@
 //! so that a mistake there cannot hide behind the same mistake here. The bench also watches that
 //! its rules are kept ([`Bench::violations`]): a client that overstresses a part or unclips it
 //! charged is found out even if its verdict is right.
+//!
+//! ```
+//! use std::io::{BufRead, BufReader, Write};
+//!
+//! use reststrom::quantity::{farads, seconds, volts};
+//! use reststrom::simbench::{Bench, BenchOptions, Physics, SimPart};
+//!
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! let bench = Bench::start(BenchOptions { lapse: 60.0, ..BenchOptions::default() })?;
+//! bench.clip_in(&SimPart::bare(Physics::capacitor(farads(22e-6), volts(25.0))));
+//! let mut port = std::fs::File::options().read(true).write(true).open(bench.supply_port())?;
+//! port.write_all(b"VOLT:PROT 27;:CURR:PROT 0.1;:CURR 0.05;:VOLT 1;:OUTP ON\nOUTP?\n")?;
+//! let mut reply = String::new();
+//! BufReader::new(port).read_line(&mut reply)?;
+//! assert_eq!(reply, "1\n");
+//! bench.advance(seconds(5.0));
+//! assert!((bench.look().part_voltage - volts(1.0)).abs() < volts(0.01));
+//! assert!(bench.violations().is_empty());
+//! # Ok(())
+//! # }
+//! ```
 
 mod absorption;
 mod circuit;
@@ -53,7 +74,7 @@ pub struct Bench {
     serve: Serve,
     supply_port: String,
     meter_port: String,
-    threads: Vec<JoinHandle<()>>,
+    threads: Vec<(Instrument, JoinHandle<()>)>,
 }
 
 impl Bench {
@@ -66,10 +87,11 @@ impl Bench {
         if !(options.lapse.is_finite() && 0.0 <= options.lapse) {
             return Err(BenchError::Lapse(options.lapse));
         }
-        let shared = Shared::new(World::new(&options), options.lapse);
+        let (lapse, serve) = (options.lapse, options.serve);
+        let shared = Shared::new(World::new(options), lapse);
         let mut bench = Self {
             shared: Arc::new(shared.map_err(|source| BenchError::Waker { source })?),
-            serve: options.serve,
+            serve,
             supply_port: String::new(),
             meter_port: String::new(),
             threads: Vec::new(),
@@ -119,17 +141,30 @@ impl Bench {
         self.shared.wake();
     }
 
+    /// Ends what the instruments suffer from. Settings, trips and charges stay as they are; a port
+    /// that hung up comes back by [`Bench::replug`], a clip that fell off by [`Bench::clip_in`].
+    pub fn mend(&self) {
+        self.shared.with(World::mend);
+        self.shared.wake();
+    }
+
     /// Lets bench time jump ahead; the bench goes through all of it.
     pub fn advance(&self, by: Time) {
         self.shared.skip(by.value);
     }
 
-    /// Plugs an instrument in again after its port hung up; gives its new port.
+    /// Pulls an instrument's plug if its port has not hung up, and plugs it in again; gives its
+    /// new port. The instrument itself stays as it is.
     ///
     /// # Errors
     ///
     /// [`BenchError::Port`] if no port can be opened.
     pub fn replug(&mut self, which: Instrument) -> Result<String, BenchError> {
+        self.shared.with(|world| world.desk(which).hung_up = true);
+        self.shared.wake();
+        for (_, thread) in self.threads.extract_if(.., |(whose, _)| *whose == which) {
+            join(thread);
+        }
         self.shared.with(|world| world.desk(which).hung_up = false);
         self.plug_in(which)
     }
@@ -159,7 +194,7 @@ impl Bench {
                 }
             })
             .map_err(failed)?;
-        self.threads.push(thread);
+        self.threads.push((which, thread));
         match which {
             Instrument::Supply => self.supply_port.clone_from(&name),
             Instrument::Meter => self.meter_port.clone_from(&name),
@@ -171,11 +206,15 @@ impl Bench {
 impl Drop for Bench {
     fn drop(&mut self) {
         self.shared.stop();
-        for thread in self.threads.drain(..) {
-            if thread.join().is_err() {
-                tracing::error!("a thread of the simulated bench ended in a panic");
-            }
+        for (_, thread) in self.threads.drain(..) {
+            join(thread);
         }
+    }
+}
+
+fn join(thread: JoinHandle<()>) {
+    if thread.join().is_err() {
+        tracing::error!("a thread of the simulated bench ended in a panic");
     }
 }
 

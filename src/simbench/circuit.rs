@@ -113,7 +113,7 @@ impl Circuit {
             let error = relative_error(from, &whole, &halves);
             if error <= 1.0 || h <= STEP.0 {
                 let growth = (0.9 / error.max(1e-3).sqrt()).clamp(0.3, 3.0);
-                return (combine(from, &whole, halves, h), (h * growth).clamp(STEP.0, STEP.1));
+                return (combine(from, &whole, &halves, h), (h * growth).clamp(STEP.0, STEP.1));
             }
             h = (h * (0.9 / error.sqrt()).clamp(0.1, 0.9)).max(STEP.0);
         }
@@ -133,6 +133,8 @@ impl Circuit {
         let target = slewed(from.target, regulator, h);
         let mut guess = from.part.u;
         let mut next = (from.terminals, 0.0, 0.0, guess);
+        // Newton on the leakage law. A step that has not converged shows as a large difference
+        // between whole and halves, and is taken again, shorter.
         for _ in 0..LINEARISATIONS {
             next = self.solve(from, regulator, target, h, guess);
             if (next.3 - guess).abs() <= 1e-9 * guess.abs() + 1e-12 {
@@ -169,6 +171,8 @@ impl Circuit {
         let (conductance, source) = part.filter(|_| !self.gap).map_or((0.0, 0.0), |it| {
             (it.a / (1.0 + resistance * it.a), it.b / (1.0 + resistance * it.a))
         });
+        // First what it takes to hold the target; the clamp then decides between voltage and
+        // current limit, and the terminals follow from what is really given.
         let across = self.bleeder.map_or(0.0, |ohm| 1.0 / ohm) + TERMINAL_LEAK + conductance;
         let storage = self.capacitor_across(regulator) / h;
         let held = storage * (target - from.terminals) + across * target - source;
@@ -199,7 +203,7 @@ fn relative_error(from: &State, whole: &State, halves: &State) -> f64 {
 }
 
 /// Richardson's combination: twice the half-steps less the whole step.
-fn combine(from: &State, whole: &State, halves: State, h: f64) -> State {
+fn combine(from: &State, whole: &State, halves: &State, h: f64) -> State {
     let better = |one: f64, two: f64| 2.0 * two - one;
     let branches = whole.part.branches.iter().zip(&halves.part.branches);
     State {

@@ -31,6 +31,8 @@ pub(crate) struct Desk {
     pub(crate) silent: bool,
     /// Seconds by which each reply is late.
     pub(crate) late: f64,
+    /// Nothing is read from the port.
+    pub(crate) stalled: bool,
     /// The port is gone.
     pub(crate) hung_up: bool,
     /// Lines that come before this time are lost (s).
@@ -50,6 +52,7 @@ impl Desk {
             events: POWER_ON,
             silent: false,
             late: 0.0,
+            stalled: false,
             hung_up: false,
             deaf_until: 0.0,
             gap: 0.0,
@@ -65,6 +68,15 @@ impl Desk {
         self.events = POWER_ON;
         self.replies.clear();
         self.deaf_until = deaf_until;
+    }
+
+    /// Nothing is wrong any more, save with the port.
+    pub(crate) fn mend(&mut self, identity: String) {
+        self.identity = identity;
+        self.silent = false;
+        self.late = 0.0;
+        self.stalled = false;
+        self.gap = 0.0;
     }
 
     /// Whether a line that comes at `now` is heard.
@@ -95,9 +107,11 @@ impl Desk {
         self.queue.pop_front().unwrap_or_default()
     }
 
-    /// A reply that goes out at `now`, or later if the instrument is slow.
+    /// A reply that goes out at `now`, later if the instrument is slow, never if it is silent.
     pub(crate) fn reply(&mut self, now: f64, text: String) {
-        self.replies.push((now + self.late, text));
+        if !self.silent {
+            self.replies.push((now + self.late, text));
+        }
     }
 
     /// Takes the replies that are due at `now`.
@@ -110,5 +124,46 @@ impl Desk {
     /// When the next reply goes out (s).
     pub(crate) fn next_reply(&self) -> Option<f64> {
         self.replies.iter().map(|(at, _)| *at).min_by(f64::total_cmp)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn replies_go_out_when_they_are_due_and_only_once() {
+        let mut desk = Desk::new("NAME");
+        desk.late = 0.5;
+        desk.reply(1.0, "one".to_owned());
+        desk.reply(2.0, "two".to_owned());
+        assert_eq!(desk.next_reply(), Some(1.5));
+        assert!(desk.due(1.4).is_empty());
+        assert_eq!(desk.due(1.5), ["one"]);
+        assert_eq!(desk.due(3.0), ["two"]);
+        assert_eq!(desk.next_reply(), None);
+    }
+
+    #[test]
+    fn a_line_too_soon_also_starts_the_gap_again() {
+        let mut desk = Desk::new("NAME");
+        desk.gap = 0.1;
+        assert!(desk.hears(1.0));
+        assert!(!desk.hears(1.09));
+        assert!(!desk.hears(1.18));
+        assert!(desk.hears(1.29));
+    }
+
+    #[test]
+    fn a_restart_forgets_errors_and_answers_and_sets_the_power_on_bit() {
+        let mut desk = Desk::new("NAME");
+        desk.push(ErrorCode::UndefinedHeader.into());
+        desk.reply(0.0, "lost".to_owned());
+        desk.restart(4.0);
+        assert!(desk.due(9.0).is_empty());
+        assert_eq!(desk.pop(), ErrorCode::NoError);
+        assert_eq!(desk.events, POWER_ON);
+        assert!(!desk.hears(3.9));
+        assert!(desk.hears(4.0));
     }
 }

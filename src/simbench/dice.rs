@@ -1,6 +1,6 @@
 //! A small seeded generator, so that the same seed gives the same bench.
 //!
-//! The mixing is that of SplitMix64: one addition and two multiply-shift rounds per draw. It is
+//! The mixing is that of `SplitMix64`: one addition and two multiply-shift rounds per draw. It is
 //! good enough for noise and for the times of bursts, and nothing here needs more.
 
 /// A seeded source of numbers.

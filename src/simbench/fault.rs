@@ -1,8 +1,9 @@
 //! Things that go wrong with instruments, leads and links.
 
-use crate::quantity::{Time, Voltage};
+use crate::quantity::{Current, Time, Voltage};
 use crate::simbench::desk::Instrument;
-use crate::simbench::supply::Trip;
+use crate::simbench::meter::{MeterTrouble, Mood};
+use crate::simbench::supply::{SupplyTrouble, Trip};
 use crate::simbench::world::World;
 
 /// Time for which a restarting supply hears nothing (s).
@@ -43,10 +44,14 @@ pub enum Fault {
     SetPointClipped(Voltage),
     /// Somebody turns the supply's voltage knob.
     KnobTurned(Voltage),
+    /// Somebody turns the supply's current knob.
+    LimitTurned(Current),
     /// The supply restarts: deaf for 4 s, then off and at its settings of power-on.
     SupplyRestarts,
     /// The instrument answers `*IDN?` with another name.
     WrongIdentity(Instrument),
+    /// The instrument stops reading: what is written to it piles up in the port.
+    ReadsNothing(Instrument),
     /// The clip falls off; the part keeps its charge.
     ClipFallsOff,
     /// The supply's port goes away; its output stays as it is.
@@ -61,18 +66,19 @@ impl World {
         match fault {
             Fault::MeterSilent => self.desk(Instrument::Meter).silent = true,
             Fault::SupplySilent => self.desk(Instrument::Supply).silent = true,
-            Fault::MeterFrozen => self.meter.trouble.frozen = true,
-            Fault::MeterNaN => self.meter.trouble.not_a_number = true,
-            Fault::MeterErrorWord => self.meter.trouble.error_word = true,
+            Fault::MeterFrozen => self.meter.trouble.mood = Some(Mood::Frozen),
+            Fault::MeterNaN => self.meter.trouble.mood = Some(Mood::NotANumber),
+            Fault::MeterErrorWord => self.meter.trouble.mood = Some(Mood::ErrorWord),
             Fault::MeterSwapped => self.meter.trouble.swapped = true,
             Fault::MeterWithoutOverload => self.meter.trouble.no_overload_mark = true,
             Fault::Late(which, time) => self.desk(which).late = time.value,
             Fault::NeedsGap(which, time) => self.desk(which).gap = time.value,
-            Fault::WrongIdentity(which) => self.desk(which).identity = STRANGER.to_owned(),
+            Fault::WrongIdentity(which) => STRANGER.clone_into(&mut self.desk(which).identity),
+            Fault::ReadsNothing(which) => self.desk(which).stalled = true,
             Fault::ClipFallsOff => self.circuit.gap = true,
             Fault::SupplyHangUp => self.desk(Instrument::Supply).hung_up = true,
             Fault::MeterHangUp => self.desk(Instrument::Meter).hung_up = true,
-            Fault::SupplyOutputStuckOn => self.supply.trouble.stuck_on = true,
+            Fault::SupplyOutputStuckOn => self.supply.trouble.sticks = true,
             Fault::SupplyOutputComesOn => self.supply.switch_on(self.now()),
             Fault::SupplyTripped => self.supply.trip(Trip::Voltage),
             Fault::SupplyTrippedTellsOn => {
@@ -84,12 +90,23 @@ impl World {
                 self.supply.trouble.clipped_at = Some(voltage.value);
             }
             Fault::KnobTurned(voltage) => self.supply.voltage = voltage.value,
+            Fault::LimitTurned(current) => self.supply.current = current.value,
             Fault::SupplyRestarts => {
                 self.supply.reset();
                 let deaf_until = self.now() + RESTART_TIME;
                 self.desk(Instrument::Supply).restart(deaf_until);
             }
         }
+    }
+    /// Mends the instruments: what they suffer from ends. Settings, trips and charge stay, and a
+    /// port that is gone or a clip that fell off does not come back by itself.
+    pub(crate) fn mend(&mut self) {
+        self.supply.trouble = SupplyTrouble::default();
+        self.meter.trouble = MeterTrouble::default();
+        let (supply, meter) =
+            (self.supply.model.identity.clone(), self.meter.model.identity.clone());
+        self.desk(Instrument::Supply).mend(supply);
+        self.desk(Instrument::Meter).mend(meter);
     }
 }
 

@@ -49,6 +49,14 @@ pub enum Leakage {
 }
 
 impl Leakage {
+    /// Voltage and slope (V) of the knee of hard conduction.
+    pub(crate) fn knee(&self) -> Option<(f64, f64)> {
+        match *self {
+            Self::Steep { at_v, slope_v, .. } => Some((at_v, slope_v)),
+            Self::Ohmic { .. } | Self::PooleFrenkel { .. } | Self::Exponential { .. } => None,
+        }
+    }
+
     /// Current (A) and slope (S) at `u` volts for a part rated `rated` volts.
     pub(crate) fn at(&self, u: f64, rated: f64) -> (f64, f64) {
         let size = u.abs();

@@ -62,15 +62,22 @@ pub(crate) enum Reading {
     Overload(f64),
 }
 
+/// What a meter tells instead of its readings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Mood {
+    /// Its last reading, for ever.
+    Frozen,
+    /// The mark for not a number.
+    NotANumber,
+    /// A word instead of a number.
+    ErrorWord,
+}
+
 /// How the meter misbehaves.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct MeterTrouble {
-    /// It tells its last reading for ever.
-    pub(crate) frozen: bool,
-    /// It tells the mark for not a number.
-    pub(crate) not_a_number: bool,
-    /// It tells a word instead of a number.
-    pub(crate) error_word: bool,
+    /// What it tells instead of its readings.
+    pub(crate) mood: Option<Mood>,
     /// Its leads are swapped.
     pub(crate) swapped: bool,
     /// It tells the end of the range instead of an overload.
@@ -98,7 +105,7 @@ pub(crate) struct Meter {
 
 impl Meter {
     /// The meter as it wakes: amperes, highest ranges.
-    pub(crate) fn new(model: &MeterModel, sensing: Sensing) -> Self {
+    pub(crate) fn new(model: MeterModel, sensing: Sensing) -> Self {
         Self {
             sensing,
             function: Function::Current,
@@ -112,13 +119,14 @@ impl Meter {
             busy_until: 0.0,
             conversion: None,
             last: None,
-            model: model.clone(),
+            model,
         }
     }
 
     /// Back to the settings of power-on; what is broken stays broken.
     pub(crate) fn reset(&mut self) {
-        *self = Self { trouble: self.trouble.clone(), ..Self::new(&self.model, self.sensing) };
+        *self =
+            Self { trouble: self.trouble.clone(), ..Self::new(self.model.clone(), self.sensing) };
     }
 
     /// Full scale of the range in use.
@@ -184,20 +192,22 @@ impl Meter {
 
     /// What the meter tells when it is asked for its last reading.
     pub(crate) fn tell(&mut self) -> Option<Told> {
-        let held = self.told.filter(|_| self.trouble.frozen);
+        let mood = self.trouble.mood;
+        let held = self.told.filter(|_| mood == Some(Mood::Frozen));
         let reading = held.or(self.last.map(|done| done.reading))?;
         self.told = Some(reading);
-        Some(match reading {
-            _ if self.trouble.error_word => Told::Word,
-            _ if self.trouble.not_a_number => Told::Number(NOT_A_NUMBER),
-            Reading::Value(value) => Told::Number(value),
-            Reading::Overload(sign) => Told::Number(OVERLOAD.copysign(sign)),
+        Some(match (mood, reading) {
+            (Some(Mood::ErrorWord), _) => Told::Word,
+            (Some(Mood::NotANumber), _) => Told::Number(NOT_A_NUMBER),
+            (_, Reading::Value(value)) => Told::Number(value),
+            (_, Reading::Overload(sign)) => Told::Number(OVERLOAD.copysign(sign)),
         })
     }
 
     /// Starts a conversion at `now`, or where the last one ended if that was just before.
     pub(crate) fn start(&mut self, now: f64) {
         let aperture = self.aperture();
+        // A free-running converter has begun the next aperture by the time the client asks again.
         let follows = self.last.filter(|done| now <= done.end + aperture);
         let start = follows.map_or(now, |done| done.end).max(self.busy_until);
         let charge = follows.filter(|done| self.busy_until <= done.end).map(|done| done.charge);
@@ -240,12 +250,14 @@ impl Meter {
             Reading::Overload(_) => f64::INFINITY,
         };
         let awaited = self.awaited;
+        // Up at once, with a new conversion: nobody is told an overload that a range can hold.
         if self.automatic && 1.0 < share && self.shift_range(1, now) {
             self.start(now);
             self.awaited = awaited;
             return;
         }
         self.last = Some(Done { end: now, charge, reading });
+        // Down only for the next reading; this one is good.
         if self.automatic && share < GO_DOWN {
             let kept = (self.last, self.awaited);
             self.shift_range(-1, now);

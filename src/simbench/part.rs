@@ -7,7 +7,9 @@
 
 use arrayvec::ArrayVec;
 use serde::Deserialize;
+use uom::si::capacitance::microfarad;
 
+use crate::quantity::{Capacitance, Voltage};
 use crate::simbench::absorption::{BRANCHES, Ladder, ladder};
 use crate::simbench::leakage::Leakage;
 
@@ -102,6 +104,55 @@ pub struct Bursts {
     pub width_ms: f64,
 }
 
+impl Physics {
+    /// A capacitor without loss, leakage or memory.
+    #[must_use]
+    pub fn capacitor(capacitance: Capacitance, rated: Voltage) -> Self {
+        Self { capacitance_uf: Some(capacitance.get::<microfarad>()), ..Self::nothing(rated) }
+    }
+
+    /// The first number that must be above zero and is not: the step divides by each of them.
+    pub(crate) fn impossible(&self) -> Option<(&'static str, f64)> {
+        let (leakage, bursts) = (self.leakage, self.bursts);
+        let numbers = [
+            ("rated_v", Some(self.rated_v)),
+            ("capacitance_uf", self.capacitance_uf),
+            ("short_ohm", self.short_ohm),
+            ("falls_off_s", self.falls_off_s),
+            ("absorption.n", self.absorption.map(|it| it.n)),
+            ("reforming.tau_s", self.reforming.map(|it| it.tau_s)),
+            ("breakdown.then_ohm", self.breakdown.map(|it| it.then_ohm)),
+            ("bursts.per_minute", bursts.map(|it| it.per_minute)),
+            ("bursts.width_ms", bursts.map(|it| it.width_ms)),
+            ("leakage.at_v", leakage.and_then(|it| it.knee()).map(|knee| knee.0)),
+            ("leakage.slope_v", leakage.and_then(|it| it.knee()).map(|knee| knee.1)),
+        ];
+        numbers
+            .into_iter()
+            .filter_map(|(key, value)| value.map(|value| (key, value)))
+            .find(|(_, value)| !(value.is_finite() && 0.0 < *value))
+    }
+
+    /// An empty clip, where a part of this rating is expected.
+    #[must_use]
+    pub fn nothing(rated: Voltage) -> Self {
+        Self {
+            rated_v: rated.value,
+            capacitance_uf: None,
+            esr_ohm: 0.0,
+            leakage: None,
+            absorption: None,
+            reforming: None,
+            breakdown: None,
+            runaway_per_s: 0.0,
+            bursts: None,
+            short_ohm: None,
+            charged_v: 0.0,
+            falls_off_s: None,
+        }
+    }
+}
+
 /// What a part remembers.
 #[derive(Debug, Clone)]
 pub(crate) struct PartState {
@@ -144,7 +195,7 @@ pub(crate) struct Norton {
 impl Part {
     /// A part as it comes to the bench, and what it remembers then.
     pub(crate) fn new(physics: &Physics) -> (Self, PartState) {
-        let farad = physics.capacitance_uf.map_or(BARE_LEADS.0, |microfarad| microfarad * 1e-6);
+        let farad = physics.capacitance_uf.map_or(BARE_LEADS.0, |value| value * 1e-6);
         let ladder = physics.absorption.map(|it| ladder(farad, it.beta, it.n)).unwrap_or_default();
         let state = PartState {
             u: physics.charged_v,
@@ -170,6 +221,7 @@ impl Part {
     /// The part over a step of `h` seconds from `state`, linearised where `u` is `guess`.
     pub(crate) fn norton(&self, state: &PartState, h: f64, guess: f64) -> Norton {
         let (current, slope) = self.conduction(guess, state.under);
+        // Companion models of backward Euler: a capacitance is `farad/h` beside a source.
         let mut norton = Norton {
             a: self.farad / h + slope,
             b: self.farad / h * state.u + slope * guess - current,

@@ -61,12 +61,27 @@ pub struct Truth {
 
 /// Why a scenario cannot be read.
 #[derive(Debug, thiserror::Error)]
-#[error("{name} is not a scenario")]
-pub struct ScenarioError {
-    /// File, or what stands for it.
-    pub name: String,
-    /// What is wrong with it.
-    pub source: toml::de::Error,
+pub enum ScenarioError {
+    /// The text is no TOML, or a key is unknown or missing.
+    #[error("{name} is not a scenario")]
+    Text {
+        /// File, or what stands for it.
+        name: String,
+        /// What is wrong with it.
+        source: toml::de::Error,
+    },
+    /// A number that no part can have.
+    #[error("{name}: part {clip} has {key} = {value}, expected a number above 0")]
+    Number {
+        /// File, or what stands for it.
+        name: String,
+        /// The part's designator.
+        clip: String,
+        /// The number's key.
+        key: &'static str,
+        /// The number.
+        value: f64,
+    },
 }
 
 impl Scenario {
@@ -74,9 +89,20 @@ impl Scenario {
     ///
     /// # Errors
     ///
-    /// [`ScenarioError`] if the text is not TOML, or a key is unknown or missing.
+    /// [`ScenarioError`] if the text is not TOML, a key is unknown or missing, or a number is one
+    /// that no part can have.
     pub fn parse(name: &str, text: &str) -> Result<Self, ScenarioError> {
-        toml::from_str(text).map_err(|source| ScenarioError { name: name.to_owned(), source })
+        let name = name.to_owned();
+        let scenario: Self = match toml::from_str(text) {
+            Ok(scenario) => scenario,
+            Err(source) => return Err(ScenarioError::Text { name, source }),
+        };
+        for part in &scenario.parts {
+            if let Some((key, value)) = part.physics.impossible() {
+                return Err(ScenarioError::Number { name, clip: part.clip.clone(), key, value });
+            }
+        }
+        Ok(scenario)
     }
 
     /// The part with this designator.

@@ -39,6 +39,8 @@ pub(crate) struct Turn {
     pub(crate) replies: Vec<String>,
     /// Real seconds until something is due; nothing if nothing is.
     pub(crate) wait: Option<f64>,
+    /// Whether the instrument leaves the port unread.
+    pub(crate) stalled: bool,
 }
 
 impl Shared {
@@ -74,6 +76,7 @@ impl Shared {
         }
         let mut bench = self.lock();
         let (world, clock) = &mut *bench;
+        // Looking often keeps each catch-up short, however long nobody asks anything.
         world.advance_to(clock.now());
         if world.desk(which).hung_up {
             return None;
@@ -81,7 +84,7 @@ impl Shared {
         let replies = world.say(which);
         let wait = world.alarm(which).filter(|_| 0.0 < clock.lapse);
         let wait = wait.map(|at| (at - clock.now()).max(0.0) / clock.lapse);
-        Some(Turn { replies, wait })
+        Some(Turn { replies, wait, stalled: world.desk(which).stalled })
     }
 
     /// An instrument hears a line.

@@ -26,8 +26,10 @@ pub(crate) struct OutOfRange;
 /// How the supply misbehaves.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct SupplyTrouble {
+    /// The relay sticks the next time it ought to open.
+    pub(crate) sticks: bool,
     /// The relay is stuck: the output stays on whatever is ordered.
-    pub(crate) stuck_on: bool,
+    pub(crate) stuck: bool,
     /// How many orders to switch off get lost.
     pub(crate) offs_lost: u32,
     /// Voltage set-points are clipped here (V).
@@ -55,7 +57,7 @@ pub(crate) struct Supply {
 
 impl Supply {
     /// The supply as it wakes.
-    pub(crate) fn new(model: &SupplyModel) -> Self {
+    pub(crate) fn new(model: SupplyModel) -> Self {
         Self {
             voltage: model.wakes_at.0.value,
             current: model.wakes_at.1.value,
@@ -67,13 +69,13 @@ impl Supply {
             trouble: SupplyTrouble::default(),
             on_since: 0.0,
             over_since: None,
-            model: model.clone(),
+            model,
         }
     }
 
     /// Back to the settings of power-on; what is broken stays broken.
     pub(crate) fn reset(&mut self) {
-        *self = Self { trouble: self.trouble.clone(), ..Self::new(&self.model) };
+        *self = Self { trouble: self.trouble.clone(), ..Self::new(self.model.clone()) };
     }
 
     /// Sets the voltage, rounded to the supply's step.
@@ -117,6 +119,7 @@ impl Supply {
 
     /// Switches the output off, unless that order gets lost.
     pub(crate) fn switch_off(&mut self) {
+        self.trouble.stuck |= self.trouble.sticks && self.relay_closed();
         if self.trouble.offs_lost == 0 {
             self.output = false;
             self.trouble.tells_on = false;
@@ -127,7 +130,7 @@ impl Supply {
 
     /// Whether the output relay is closed, whatever is told.
     pub(crate) fn relay_closed(&self) -> bool {
-        self.trouble.stuck_on || (self.output && self.trip.is_none())
+        self.trouble.stuck || (self.output && self.trip.is_none())
     }
 
     /// Whether the output is told to be on.
@@ -137,6 +140,7 @@ impl Supply {
 
     /// A protection trips and stays so.
     pub(crate) fn trip(&mut self, trip: Trip) {
+        self.trouble.stuck |= self.trouble.sticks && self.relay_closed();
         self.trip = Some(trip);
         self.output = false;
         self.over_since = None;
@@ -174,6 +178,7 @@ impl Supply {
             self.trip(Trip::Voltage);
             return;
         }
+        // The mean over the step, not its end: a step may hold the whole of a short surge.
         let given = (after.given - before.given) / (after.time - before.time);
         if given < self.over_current - 1e-9 {
             self.over_since = None;
@@ -209,4 +214,42 @@ fn within(wanted: f64, most: f64) -> Result<f64, OutOfRange> {
 
 fn rounded(value: f64, step: f64) -> f64 {
     (value / step).round() * step
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+
+    #[rstest]
+    #[case::down(5.114, 5.11)]
+    #[case::up(5.116, 5.12)]
+    #[case::the_very_end(60.0, 60.0)]
+    fn a_set_voltage_goes_to_the_nearest_step(#[case] wanted: f64, #[case] set: f64) {
+        let mut supply = Supply::new(SupplyModel::default());
+        assert_eq!(supply.set_voltage(wanted), Ok(()));
+        assert!((supply.voltage - set).abs() < 1e-9, "{}", supply.voltage);
+    }
+
+    #[rstest]
+    #[case::below_zero(-0.01)]
+    #[case::above_the_end(60.01)]
+    #[case::no_number(f64::NAN)]
+    fn a_voltage_out_of_range_changes_nothing(#[case] wanted: f64) {
+        let mut supply = Supply::new(SupplyModel::default());
+        assert_eq!(supply.set_voltage(wanted), Err(OutOfRange));
+        assert!(supply.voltage.abs() < f64::EPSILON);
+    }
+
+    #[test]
+    fn a_reset_forgets_protections_but_not_what_is_broken() {
+        let mut supply = Supply::new(SupplyModel::default());
+        assert_eq!((supply.set_over_voltage(9.0), supply.set_over_current(0.1)), (Ok(()), Ok(())));
+        supply.trouble.offs_lost = 1;
+        supply.reset();
+        assert_eq!(supply.protected, (false, false));
+        assert!((supply.over_voltage - 66.0).abs() < 1e-9);
+        assert_eq!(supply.trouble.offs_lost, 1);
+    }
 }

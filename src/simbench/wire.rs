@@ -13,11 +13,11 @@ use std::sync::Arc;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::OFlags;
 use rustix::pty::{OpenptFlags, grantpt, ioctl_tiocgptpeer, openpt, ptsname, unlockpt};
-use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use rustix::termios::{OptionalActions, ioctl_tiocnxcl, tcgetattr, tcsetattr};
 
 use crate::simbench::desk::Instrument;
 use crate::simbench::options::Serve;
-use crate::simbench::shared::Shared;
+use crate::simbench::shared::{Shared, Turn};
 
 /// A line longer than this is thrown away.
 const LONGEST_LINE: usize = 1024;
@@ -31,8 +31,7 @@ pub(crate) enum Wire {
     Terminal {
         /// Our end.
         master: std::fs::File,
-        /// The client's end.
-        #[expect(dead_code, reason = "held open so that the master never reports a hang-up")]
+        /// The client's end, kept open.
         client: OwnedFd,
         /// Path of the client's end.
         name: String,
@@ -131,6 +130,15 @@ impl Wire {
         ready(written).map(|_| ())
     }
 
+    /// Lets the next client in even if the last one claimed the port for itself and was killed:
+    /// the kernel drops such a claim only when nobody has the port open, and we always do.
+    fn lift_claim(&self) -> std::io::Result<()> {
+        match self {
+            Self::Terminal { client, .. } => Ok(ioctl_tiocnxcl(client)?),
+            Self::Loopback { .. } => Ok(()),
+        }
+    }
+
     fn let_go(&mut self) {
         if let Self::Loopback { client, .. } = self {
             *client = None;
@@ -168,10 +176,14 @@ pub(crate) fn serve(
         for reply in &turn.replies {
             wire.put(reply)?;
         }
-        if !wait(&wire, shared.waker(which), turn.wait)? {
+        if !wait(&wire, shared.waker(which), &turn)? {
             continue;
         }
+        wire.lift_claim()?;
         let taken = wire.take(&mut buffer)?;
+        if taken == 0 && matches!(wire, Wire::Loopback { .. }) {
+            line.clear();
+        }
         for byte in buffer.iter().take(taken) {
             collect(shared, which, &mut line, *byte);
         }
@@ -192,22 +204,29 @@ fn collect(shared: &Shared, which: Instrument, line: &mut Vec<u8>, byte: u8) {
     }
 }
 
-/// Waits for the wire, for the waker, or so many seconds; tells whether the wire has something.
-fn wait(wire: &Wire, waker: &OwnedFd, seconds: Option<f64>) -> std::io::Result<bool> {
-    let span =
-        std::time::Duration::from_secs_f64(seconds.unwrap_or(LONGEST_WAIT).min(LONGEST_WAIT));
+/// Waits for the wire, for the waker, or for the turn's time; tells whether the wire has something.
+fn wait(wire: &Wire, waker: &OwnedFd, turn: &Turn) -> std::io::Result<bool> {
+    let seconds = turn.wait.unwrap_or(LONGEST_WAIT).min(LONGEST_WAIT);
+    let span = std::time::Duration::from_secs_f64(seconds);
     let limit = Timespec::try_from(span).map_err(std::io::Error::other)?;
     let mut watched = [
-        PollFd::from_borrowed_fd(wire.waits_on(), PollFlags::IN),
         PollFd::new(waker, PollFlags::IN),
+        PollFd::from_borrowed_fd(wire.waits_on(), PollFlags::IN),
     ];
-    match poll(&mut watched, Some(&limit)) {
+    let [for_waker, _] = &mut watched;
+    let polled = if turn.stalled {
+        poll(std::slice::from_mut(for_waker), Some(&limit))
+    } else {
+        poll(&mut watched, Some(&limit))
+    };
+    match polled {
         Ok(_) | Err(rustix::io::Errno::INTR) => {}
         Err(error) => return Err(error.into()),
     }
-    let [on_wire, on_waker] = watched.map(|it| !it.revents().is_empty());
+    let [on_waker, on_wire] = watched.map(|it| !it.revents().is_empty());
     if on_waker {
         rustix::io::read(waker, &mut [0; 8])?;
     }
-    Ok(on_wire)
+    // Woken means that something has changed: the next turn says whether to read at all.
+    Ok(on_wire && !on_waker)
 }

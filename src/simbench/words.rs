@@ -7,6 +7,7 @@
 
 use scpi::error::{Error, ErrorCode, Result};
 use scpi::parser::format::Character;
+use scpi::parser::tokenizer::Token;
 use scpi::tree::prelude::{
     Command, CommandTypeMeta, Context, Device, Node, Parameters, ResponseUnit,
 };
@@ -83,6 +84,7 @@ impl World {
             return;
         }
         self.speaking = which;
+        // IEEE 488.2: a message that comes before the answer was taken interrupts the question.
         if which == Instrument::Meter && self.meter.awaited {
             self.meter.abort();
             self.speaker().push(ErrorCode::QueryInterrupted.into());
@@ -126,9 +128,21 @@ impl World {
     }
 }
 
-/// A finite number.
+/// A command's only parameter. More are refused here, before the command acts on the first.
+fn only<'a, T>(params: &mut Parameters<'a, '_>) -> Result<T>
+where
+    T: TryFrom<Token<'a>, Error = Error>,
+{
+    let value = params.next_data()?;
+    match params.next_optional_token()? {
+        None => Ok(value),
+        Some(_) => Err(ErrorCode::ParameterNotAllowed.into()),
+    }
+}
+
+/// A finite number, alone.
 fn number(params: &mut Parameters) -> Result<f64> {
-    let value: f64 = params.next_data()?;
+    let value: f64 = only(params)?;
     if value.is_finite() { Ok(value) } else { Err(ErrorCode::DataOutOfRange.into()) }
 }
 

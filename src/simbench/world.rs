@@ -68,23 +68,23 @@ pub(crate) struct World {
 
 impl World {
     /// A bench at time zero with nothing clipped in.
-    pub(crate) fn new(options: &BenchOptions) -> Self {
-        let supply = Supply::new(&options.supply);
-        let meter = Meter::new(&options.meter, options.sensing);
+    pub(crate) fn new(options: BenchOptions) -> Self {
+        let supply = Supply::new(options.supply);
+        let meter = Meter::new(options.meter, options.sensing);
         Self {
             circuit: Circuit {
                 series: options.series.value,
                 burden: meter.burden(),
                 contact: options.contact.value,
                 bleeder: options.bleeder.map(|ohms| ohms.value),
-                output_farad: options.supply.output_capacitance.value,
-                capacitor_behind_relay: options.supply.capacitor_behind_relay,
+                output_farad: supply.model.output_capacitance.value,
+                capacitor_behind_relay: supply.model.capacitor_behind_relay,
                 gap: true,
                 part: None,
             },
             state: State::at_rest(),
-            supply_desk: Desk::new(&options.supply.identity),
-            meter_desk: Desk::new(&options.meter.identity),
+            supply_desk: Desk::new(&supply.model.identity),
+            meter_desk: Desk::new(&meter.model.identity),
             supply,
             meter,
             dice: Dice::new(options.seed),
@@ -211,6 +211,7 @@ impl World {
             loop {
                 let (after, step) = self.circuit.step(&before, regulator, self.step, longest);
                 let h = after.time - before.time;
+                // The part must give way near its voltage, not a whole step beyond it.
                 if self.misses_breakdown(&after) && 1e-5 < h {
                     longest = h / 4.0;
                     continue;
@@ -220,6 +221,7 @@ impl World {
                 self.state = after;
                 break;
             }
+            // Sums of steps miss the horizon by roundings; an aperture must end exactly on its end.
             if (horizon - self.now()).abs() < MOMENT {
                 self.state.time = horizon;
             }

@@ -6,7 +6,7 @@ use scpi::{Branch, Leaf};
 
 use super::{
     CLEAR, ERROR, EVENTS, IDENTITY, OPERATION_COMPLETE, Order, PANEL, RESET, VERSION, nr3, number,
-    spelled, words,
+    only, spelled, words,
 };
 use crate::simbench::meter::Function;
 use crate::simbench::world::World;
@@ -36,7 +36,7 @@ const VOLTAGE_RANGE: Order = Order::both(
 );
 const AUTOMATIC: Order = Order::both(
     |world, params| {
-        world.meter.automatic = params.next_data()?;
+        world.meter.automatic = only(params)?;
         Ok(())
     },
     |world| Ok(Some(u8::from(world.meter.automatic).to_string())),
@@ -117,13 +117,11 @@ fn begin(world: &mut World) {
 fn configure(world: &mut World, params: &mut Parameters, function: Function) -> Result<()> {
     let full: Option<f64> = params.next_optional_data()?;
     world.meter.choose_function(function, world.now());
-    match full {
-        Some(full) => choose(world, function, full),
-        None => {
-            world.meter.automatic = true;
-            Ok(())
-        }
-    }
+    let Some(full) = full else {
+        world.meter.automatic = true;
+        return Ok(());
+    };
+    choose(world, function, full)
 }
 
 fn choose(world: &mut World, function: Function, full: f64) -> Result<()> {

@@ -5,7 +5,8 @@ use scpi::tree::prelude::Node;
 use scpi::{Branch, Leaf};
 
 use super::{
-    CLEAR, ERROR, EVENTS, IDENTITY, OPERATION_COMPLETE, Order, PANEL, RESET, VERSION, number, words,
+    CLEAR, ERROR, EVENTS, IDENTITY, OPERATION_COMPLETE, Order, PANEL, RESET, VERSION, number, only,
+    words,
 };
 use crate::simbench::supply::{OutOfRange, Trip};
 use crate::simbench::world::World;
@@ -22,40 +23,39 @@ const VOLTAGE: Order = Order::both(
         world.check_set_voltage(volts);
         Ok(world.supply.set_voltage(volts)?)
     },
-    |world| volts(world.supply.voltage),
+    |world| Ok(Some(volts(world.supply.voltage))),
 );
 const CURRENT: Order = Order::both(
     |world, params| Ok(world.supply.set_current(number(params)?)?),
-    |world| amperes(world.supply.current),
+    |world| Ok(Some(amperes(world.supply.current))),
 );
 const OVER_VOLTAGE: Order = Order::both(
     |world, params| Ok(world.supply.set_over_voltage(number(params)?)?),
-    |world| volts(world.supply.over_voltage),
+    |world| Ok(Some(volts(world.supply.over_voltage))),
 );
 const OVER_CURRENT: Order = Order::both(
     |world, params| Ok(world.supply.set_over_current(number(params)?)?),
-    |world| amperes(world.supply.over_current),
+    |world| Ok(Some(amperes(world.supply.over_current))),
 );
-const VOLTAGE_TRIPPED: Order = Order::ask(|world| flag(world.supply.trip == Some(Trip::Voltage)));
-const CURRENT_TRIPPED: Order = Order::ask(|world| flag(world.supply.trip == Some(Trip::Current)));
+const VOLTAGE_TRIPPED: Order =
+    Order::ask(|world| Ok(Some(flag(world.supply.trip == Some(Trip::Voltage)))));
+const CURRENT_TRIPPED: Order =
+    Order::ask(|world| Ok(Some(flag(world.supply.trip == Some(Trip::Current)))));
 const FORGIVE: Order = Order::act(|world, _| {
     world.supply.trip = None;
     Ok(())
 });
 const OUTPUT: Order = Order::both(
-    |world, params| {
-        let on: bool = params.next_data()?;
-        switch(world, on)
-    },
-    |world| flag(world.supply.tells_on()),
+    |world, params| switch(world, only(params)?),
+    |world| Ok(Some(flag(world.supply.tells_on()))),
 );
 const MEASURE_VOLTAGE: Order = Order::ask(|world| {
     let measured = world.supply.measured_voltage(&world.state, &mut world.dice);
-    volts(measured)
+    Ok(Some(volts(measured)))
 });
 const MEASURE_CURRENT: Order = Order::ask(|world| {
     let measured = world.supply.measured_current(world.given_now, &mut world.dice);
-    amperes(measured)
+    Ok(Some(amperes(measured)))
 });
 
 /// Everything the supply understands.
@@ -102,14 +102,14 @@ fn switch(world: &mut World, on: bool) -> Result<()> {
     Ok(())
 }
 
-fn volts(value: f64) -> Result<Option<String>> {
-    Ok(Some(format!("{value:.3}")))
+fn volts(value: f64) -> String {
+    format!("{value:.3}")
 }
 
-fn amperes(value: f64) -> Result<Option<String>> {
-    Ok(Some(format!("{value:.4}")))
+fn amperes(value: f64) -> String {
+    format!("{value:.4}")
 }
 
-fn flag(value: bool) -> Result<Option<String>> {
-    Ok(Some(u8::from(value).to_string()))
+fn flag(value: bool) -> String {
+    u8::from(value).to_string()
 }
