@@ -2,8 +2,11 @@
 
 mod actor;
 mod clock;
+pub mod control;
 pub mod keeper;
 mod progress;
+mod run;
 
 pub use actor::Stop;
 pub use progress::Progress;
+pub use run::{Finished, Line, OpenStation, RunError};

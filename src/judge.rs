@@ -2,6 +2,7 @@
 //!
 //! Knows numbers only: not the plan they were taken by, not the instruments they came from.
 
+mod advice;
 mod charge;
 mod ruling;
 mod trend;
@@ -9,6 +10,7 @@ mod uncertainty;
 mod verdict;
 mod window;
 
+pub use advice::advice;
 pub use charge::ChargeCount;
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
 pub use trend::Trend;

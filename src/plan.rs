@@ -5,6 +5,8 @@
 //! station; the defaults are those of the handbook, named at each constant.
 
 mod bench;
+mod cautions;
+mod draw_up;
 mod phase;
 mod told;
 
@@ -12,12 +14,16 @@ pub use bench::{
     Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
+pub use draw_up::{Drawn, HARMLESS, Refusal, TOUCH_SAFE, Wish, draw_up};
 pub use phase::Phase;
 pub use told::{OutputState, Sample};
 
 use arrayvec::ArrayVec;
 
 use crate::quantity::{Capacitance, Charge, Current, Power, Resistance, Time, Voltage};
+
+/// Readings before the output goes on whose mean is the meter's zero for counting charge.
+pub const ZERO_READINGS: u8 = 5;
 
 /// Every number that a run goes by.
 #[derive(Debug, Clone, PartialEq)]

@@ -132,6 +132,8 @@ enum State {
 struct Tally {
     ended_by: Option<Finding>,
     full_voltage_at: Option<Time>,
+    /// The meter's zero on the surge range.
+    offset: Current,
     count: ChargeCount,
     counted_to: Voltage,
     high_water: Voltage,
@@ -297,7 +299,7 @@ impl Procedure {
         else {
             return;
         };
-        self.tally.count.add(current, span, voltage);
+        self.tally.count.add(current - self.tally.offset, span, voltage);
         self.tally.counted_to = voltage;
     }
 

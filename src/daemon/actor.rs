@@ -360,10 +360,10 @@ impl Run<'_> {
         }
     }
 
-    fn record_failed(&self) -> bool {
-        self.around
-            .writer
-            .is_some_and(|writer| writer.progress().failure().is_some() && !self.notes.is_empty())
+    /// The record's progress, as long as it has not failed: a failure is told once.
+    fn watched_record(&self) -> Option<crate::record::Progress> {
+        let progress = self.around.writer?.progress();
+        (!self.record_failed).then_some(progress)
     }
 
     /// A reading goes to the record before it counts.

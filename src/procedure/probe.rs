@@ -1,10 +1,10 @@
 //! The probe: is the part charged, is one there, is it sane at a few per cent of its voltage?
 
 use super::rise::Ramp;
-use super::{Context, Input, Order, Orders, OutputState, Sample, State, Step, Switch, round_down};
+use super::{Context, Input, Order, Orders, State, Step, Switch, round_down};
 use crate::judge::Finding;
-use crate::plan::Plan;
-use crate::quantity::{Time, Voltage, seconds, volts};
+use crate::plan::{OutputState, Plan, Sample, ZERO_READINGS};
+use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
 
 /// A part below this voltage, or below a hundredth of its test voltage, is empty (handbook §4.1).
 const EMPTY: f64 = 0.5; // V
@@ -18,6 +18,8 @@ const NO_CONTACT_SHARE: f64 = 0.2;
 pub(super) enum Probe {
     /// Output off; waiting for that to be proven and for an empty part.
     Look { since: Time, written: Time },
+    /// The part is empty; the meter's zero is read.
+    Zeroing { since: Time, sum: Current, count: u8 },
     /// Protections and limits are being set and read back.
     Arming { since: Time },
     /// The output was ordered on at 0 V.
@@ -43,6 +45,7 @@ impl Probe {
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         match *self {
             Self::Look { since, written } => self.look(context, input, since, written),
+            Self::Zeroing { since, sum, count } => self.zero(context, input, since, (sum, count)),
             Self::Arming { since } => self.arm(context, input, since),
             Self::SwitchingOn { since } => self.switch_on(context, input, since),
             Self::Raising { since, set } => self.raise(context, input, since, set),
@@ -73,6 +76,34 @@ impl Probe {
             context.tally.came_charged = true;
         }
         if voltage.abs() > volts(EMPTY).max(plan.test_voltage * 0.01) {
+            return Step::Stay;
+        }
+        *self = Self::Zeroing { since: now, sum: amperes(0.0), count: 0 };
+        Step::Stay
+    }
+
+    /// With nothing driving it, what the meter reads is its own offset (handbook §3.7), which
+    /// counting charge on a wide range can't do without. A rest of charge that still flows off
+    /// is waited for, and left in the count if it does not end.
+    fn zero(
+        &mut self,
+        context: &mut Context,
+        input: Input,
+        since: Time,
+        (sum, count): (Current, u8),
+    ) -> Step {
+        let (plan, now) = (context.plan, context.now);
+        let mut so_far = (sum, count);
+        if let Input::Current { sample: Sample::Value(current), range } = input {
+            let quiet = current.abs() <= plan.meter.range(range).accuracy.fixed * 2.0;
+            let counts = range == plan.meter.surge && quiet;
+            so_far = if counts { (sum + current, count + 1) } else { (amperes(0.0), 0) };
+        }
+        let patience = (plan.cut_out.stale * 2.0).max(seconds(10.0));
+        if ZERO_READINGS <= so_far.1 {
+            context.tally.offset = so_far.0 / f64::from(so_far.1);
+        } else if now - since <= patience {
+            *self = Self::Zeroing { since, sum: so_far.0, count: so_far.1 };
             return Step::Stay;
         }
         context.orders.push(Order::Arm);
@@ -141,7 +172,7 @@ fn has_no_contact(context: &Context, voltage: Voltage) -> bool {
     if least * voltage < plan.probe.charge_floor * 10.0 {
         return false;
     }
-    let leakage = context.senses.smooth_current();
+    let leakage = context.senses.smooth_current() - context.tally.offset;
     let capacitance = context.tally.count.capacitance(voltage, leakage);
     !capacitance.is_some_and(|capacitance| least * NO_CONTACT_SHARE <= capacitance)
 }

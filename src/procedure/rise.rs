@@ -140,7 +140,7 @@ fn weigh_charge(context: &mut Context) -> bool {
     if least * plan.test_voltage < plan.ramp.charge_floor * 5.0 {
         return true;
     }
-    let leakage = context.senses.smooth_current();
+    let leakage = context.senses.smooth_current() - context.tally.offset;
     let capacitance = context.tally.count.capacitance(context.tally.counted_to, leakage);
     let there = capacitance.is_some_and(|capacitance| least * 0.2 <= capacitance);
     context.tally.charge_in = there;

@@ -8,13 +8,9 @@ use super::driver::{self, MeterAbility, MeterDriver, Senses, SupplyAbility, Supp
 use super::file::{self, FileError};
 use super::meter::{self, SensedBy};
 use super::written::{written, written_if_given};
-use crate::plan::{Accuracy, Bench, Bleeder, Sensing, SupplyFacts};
+use crate::plan::{Accuracy, Bench, Bleeder, HARMLESS, Sensing, SupplyFacts, TOUCH_SAFE};
 use crate::quantity::{Energy, Resistance, Voltage, joules, ohms, volts};
 
-/// Touch-safe ceiling (handbook §4.4: 60 V DC), unless the station raises it.
-pub const TOUCH_SAFE: f64 = 60.0; // V
-/// Most stored energy (design rule, handbook §4.4: 10 J), unless the station raises it.
-pub const HARMLESS_ENERGY: f64 = 10.0; // J
 /// A part may be touched below this (handbook §4.4: 5 V); a station may ask for less.
 pub const SAFE_VOLTAGE: f64 = 5.0; // V
 
@@ -253,7 +249,7 @@ fn bounds(file: &StationFile) -> Result<Bounds, String> {
     if !(volts(0.1)..=volts(SAFE_VOLTAGE)).contains(&safe_voltage) {
         return Err(format!("safe_voltage: expected 0.1 V to {SAFE_VOLTAGE} V"));
     }
-    let energy = file.energy_bound_joule.unwrap_or(HARMLESS_ENERGY);
+    let energy = file.energy_bound_joule.unwrap_or(HARMLESS);
     if !(energy > 0.0 && energy.is_finite()) {
         return Err(format!("energy_bound_joule: expected more than 0, got {energy}"));
     }

@@ -12,7 +12,7 @@ use crate::record::sample::{
 };
 use crate::record::{RunFilter, RunState};
 
-const NEVER: Duration = Duration::from_secs(3600);
+const NEVER: Duration = Duration::from_hours(1);
 const AT_ONCE: Duration = Duration::from_millis(1);
 
 /// A pace that writes only when told to, and loses patience at once.

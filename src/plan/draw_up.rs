@@ -1,0 +1,464 @@
+//! Draws a plan from a part, its limit and a bench, or says why nothing may be energised.
+//!
+//! Each default names its section of the handbook. What can't be kept is refused with the range,
+//! never clamped.
+
+use crate::part::{Limit, LimitError, Part, Physics, ProbeGate, RatingError};
+use crate::quantity::{
+    Charge, Current, Energy, Resistance, Time, Voltage, amperes, seconds, text, volts,
+};
+
+use super::{
+    Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, RampPlan,
+    RangeIndex, Sensing, SupplyPlan, Target, Zero, cautions, range_for,
+};
+
+/// Highest voltage that may be touched (handbook §4.4: 60 V DC).
+pub const TOUCH_SAFE: f64 = 60.0; // V
+/// Most energy that is harmless (handbook §4.4: 10 J).
+pub const HARMLESS: f64 = 10.0; // J
+/// Charging takes this long where the current allows it (handbook §4.1: C·U / 10 s).
+const RAMP_TIME: f64 = 10.0; // s
+/// Least current limit for the part, so that the supply is not stuck in it (handbook §4.1: 1–5 mA).
+const LEAST_LIMIT: f64 = 2e-3; // A
+/// Longest reading time that is assumed where neither sheet nor family has one (handbook §1.2).
+const READING_WINDOW: f64 = 10.0; // s
+/// A line that gives no value for this long, in host time, is silent (handbook §4.2: 2 s).
+const STALE: f64 = 2.0; // s
+/// Pause between two writings of an output-off that is not proven, in host time.
+const REPEAT: f64 = 0.25; // s
+/// Counts of the last digit that a reading may wander by noise.
+const NOISE_COUNTS: f64 = 3.0;
+
+/// What a person asks for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wish {
+    /// The part.
+    pub part: Part,
+    /// The limit that it is judged against.
+    pub limit: Limit,
+    /// Voltage to test at, if not that of the limit.
+    pub test_voltage: Option<Voltage>,
+    /// Length of the soak, if not the limit's reading time.
+    pub soak: Option<Time>,
+    /// The person has read the cautions for this run.
+    pub acknowledged: bool,
+}
+
+/// A plan and what must be said with it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drawn {
+    /// The plan.
+    pub plan: Plan,
+    /// What a person must know before anything is energised, the gravest first.
+    pub cautions: Vec<String>,
+    /// What makes the run worth less, or longer.
+    pub warnings: Vec<String>,
+    /// Energy in the full part.
+    pub energy: Energy,
+    /// About how long the run takes, discharge included.
+    pub duration: Time,
+}
+
+/// Why nothing may be energised.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Refusal {
+    /// The test voltage is not above zero.
+    #[error("test voltage is {}, expected more than 0 V", text::voltage(*.0))]
+    NoVoltage(Voltage),
+    /// More than the part is made for.
+    #[error(
+        "test voltage is {}, the part is rated {}",
+        text::voltage(*.asked), text::voltage(*.rated)
+    )]
+    AboveRating {
+        /// Asked for.
+        asked: Voltage,
+        /// Printed on the part.
+        rated: Voltage,
+    },
+    /// More than this station may.
+    #[error(
+        "test voltage is {}, this station's ceiling is {}",
+        text::voltage(*.asked), text::voltage(*.ceiling)
+    )]
+    AboveCeiling {
+        /// Asked for.
+        asked: Voltage,
+        /// The station's bound.
+        ceiling: Voltage,
+    },
+    /// More than the supply can.
+    #[error(
+        "test voltage is {}, the supply ends at {}",
+        text::voltage(*.asked), text::voltage(*.most)
+    )]
+    AboveSupply {
+        /// Asked for.
+        asked: Voltage,
+        /// The supply's end.
+        most: Voltage,
+    },
+    /// More energy than this station may store.
+    #[error(
+        "the full part holds {}, this station's bound is {}",
+        text::energy(*.energy), text::energy(*.bound)
+    )]
+    TooMuchEnergy {
+        /// In the full part.
+        energy: Energy,
+        /// The station's bound.
+        bound: Energy,
+    },
+    /// The person has not acknowledged the danger of this run.
+    #[error("{} and {} in the part need to be acknowledged for this run", text::voltage(*.voltage), text::energy(*.energy))]
+    NotAcknowledged {
+        /// Test voltage.
+        voltage: Voltage,
+        /// In the full part.
+        energy: Energy,
+    },
+    /// The supply can't give the current.
+    #[error(
+        "the run needs a current limit of {}, the supply can be set from {} to {}",
+        text::current(*.needed), text::current(*.step), text::current(*.most)
+    )]
+    CurrentOutOfReach {
+        /// Needed, bleeder included.
+        needed: Current,
+        /// The supply's step.
+        step: Current,
+        /// The supply's end.
+        most: Current,
+    },
+    /// The part's voltage can't be seen while it empties.
+    #[error(
+        "the supply measures before its relay and also has to empty the part: nothing would show that it is empty"
+    )]
+    Unseen,
+    /// Neither sheet nor family says when to read.
+    #[error("the limit has no reading time")]
+    NoReadingTime,
+    /// The soak is too short for a reading.
+    #[error("a soak of {} is too short, expected {} or more", text::time(*.asked), text::time(*.least))]
+    TooShort {
+        /// Asked for.
+        asked: Time,
+        /// Least.
+        least: Time,
+    },
+    /// The limit does not go with the part.
+    #[error(transparent)]
+    Limit(#[from] LimitError),
+    /// The limit's voltage does not go with the part.
+    #[error(transparent)]
+    Rating(#[from] RatingError),
+}
+
+impl Refusal {
+    /// What to do next.
+    #[must_use]
+    pub fn help(&self) -> String {
+        match self {
+            Self::NoVoltage(_) | Self::AboveRating { .. } | Self::AboveSupply { .. } => {
+                "ask for a lower voltage with --voltage; a part is then not judged to its sheet"
+                    .into()
+            }
+            Self::AboveCeiling { .. } => {
+                "ask for a lower voltage with --voltage, or raise `ceiling` in the station file if \
+                 this bench is built for it (SAFETY.md)"
+                    .into()
+            }
+            Self::TooMuchEnergy { .. } => {
+                "ask for a lower voltage with --voltage, or raise `energy_bound_joule` in the \
+                 station file if this bench is built for it (SAFETY.md)"
+                    .into()
+            }
+            Self::NotAcknowledged { .. } => {
+                "read the cautions of `reststrom plan`, then repeat with --acknowledge".into()
+            }
+            Self::CurrentOutOfReach { .. } => {
+                "use a larger bleeder resistor, or another supply".into()
+            }
+            Self::Unseen => "fit a bleeder resistor and say so in the station file".into(),
+            Self::NoReadingTime => {
+                "write it with the limit, such as `--limit \"2uA @ 5min\"`".into()
+            }
+            Self::TooShort { .. } => "ask for a longer soak with --soak".into(),
+            Self::Limit(error) => error.help().into(),
+            Self::Rating(error) => error.help().into(),
+        }
+    }
+}
+
+/// Draws a plan.
+///
+/// # Errors
+///
+/// Every [`Refusal`] that applies, so that all can be mended at once.
+pub fn draw_up(wish: &Wish, bench: &Bench) -> Result<Drawn, Vec<Refusal>> {
+    let rating = &wish.part.rating;
+    let limit = wish.limit.current(rating).map_err(|error| vec![error.into()])?;
+    let measured_at = wish.limit.measured_at.voltage(rating).map_err(|error| vec![error.into()])?;
+    let voltage = wish.test_voltage.unwrap_or(measured_at.get());
+    let draft = Draft { wish, bench, physics: wish.part.physics(), limit, voltage };
+    draft.refuse()?;
+    let plan = draft.plan()?;
+    let cautions = cautions::cautions(wish, &plan);
+    let warnings = cautions::warnings(wish, &plan, measured_at.get());
+    let duration = cautions::duration(&plan);
+    Ok(Drawn { energy: draft.energy(), plan, cautions, warnings, duration })
+}
+
+/// What a plan is drawn from.
+struct Draft<'a> {
+    wish: &'a Wish,
+    bench: &'a Bench,
+    physics: Physics,
+    limit: Current,
+    voltage: Voltage,
+}
+
+impl Draft<'_> {
+    /// Energy of the largest part that would be accepted, at the test voltage.
+    fn energy(&self) -> Energy {
+        let capacitance = self.wish.part.rating.capacitance();
+        capacitance * self.voltage * self.voltage / 2.0
+    }
+
+    fn refuse(&self) -> Result<(), Vec<Refusal>> {
+        let (bench, asked) = (self.bench, self.voltage);
+        let rated = self.wish.part.rating.voltage();
+        let energy = self.energy();
+        let dangerous = volts(TOUCH_SAFE) < asked || HARMLESS < energy.value;
+        let unseen =
+            bench.supply.senses == Sensing::BeforeRelay && bench.bleeder == Bleeder::SupplySinks;
+        let (ceiling, most) = (bench.ceiling, bench.supply.most_voltage);
+        let bound = bench.energy_bound;
+        let checks = [
+            (asked <= volts(0.0), Refusal::NoVoltage(asked)),
+            (rated < asked, Refusal::AboveRating { asked, rated }),
+            (ceiling < asked, Refusal::AboveCeiling { asked, ceiling }),
+            (most < asked, Refusal::AboveSupply { asked, most }),
+            (bound < energy, Refusal::TooMuchEnergy { energy, bound }),
+            (
+                dangerous && !self.wish.acknowledged && asked <= ceiling && energy <= bound,
+                Refusal::NotAcknowledged { voltage: asked, energy },
+            ),
+            (unseen, Refusal::Unseen),
+        ];
+        let refused: Vec<Refusal> = checks
+            .into_iter()
+            .filter_map(|(applies, refusal)| applies.then_some(refusal))
+            .collect();
+        if refused.is_empty() { Ok(()) } else { Err(refused) }
+    }
+
+    fn plan(&self) -> Result<Plan, Vec<Refusal>> {
+        let rise = self.rise();
+        let (part_limit, supply) = self.supply(rise)?;
+        let meter = self.meter(supply.current_limit, rise);
+        let path = self.bench.series + meter.range(meter.surge).burden;
+        let constant = path * self.largest_capacitance();
+        let target = self.target().map_err(|refusal| vec![refusal])?;
+        Ok(Plan {
+            test_voltage: self.voltage,
+            part: self.part_facts(),
+            target,
+            probe: self.probe(constant, &meter),
+            ramp: self.ramp(rise, constant, part_limit, &meter),
+            cut_out: self.cut_out(part_limit, supply.current_limit),
+            discharge: self.discharge(path),
+            zero: self
+                .bench
+                .zero
+                .unwrap_or(Zero { current: amperes(0.0), uncertainty: amperes(0.0) }),
+            series: self.bench.series,
+            supply,
+            meter,
+        })
+    }
+
+    fn largest_capacitance(&self) -> crate::quantity::Capacitance {
+        self.wish.part.rating.capacitance() * self.physics.greatest_capacitance_ratio
+    }
+
+    fn part_facts(&self) -> PartFacts {
+        PartFacts {
+            capacitance: self.wish.part.rating.capacitance(),
+            rated: self.wish.part.rating.voltage(),
+            least_ratio: self.physics.least_capacitance_ratio,
+            greatest_ratio: self.physics.greatest_capacitance_ratio,
+            voltage_exponent: self.physics.voltage_exponent,
+        }
+    }
+
+    fn target(&self) -> Result<Target, Refusal> {
+        let family = || self.wish.part.default_limit().ok().and_then(|limit| limit.reading_time);
+        let reading_time =
+            self.wish.limit.reading_time.or_else(family).ok_or(Refusal::NoReadingTime)?;
+        let soak = self.wish.soak.unwrap_or(reading_time);
+        let window = seconds(READING_WINDOW);
+        if soak < window * 2.0 {
+            return Err(Refusal::TooShort { asked: soak, least: window * 2.0 });
+        }
+        Ok(Target { limit: self.limit, reading_time, soak, window })
+    }
+
+    /// Time of the ramp: ten seconds, or longer where the charging current is bounded.
+    fn rise(&self) -> Time {
+        let charge = self.largest_capacitance() * self.voltage;
+        let most =
+            self.physics.greatest_charging_current.min(self.bench.supply.most_current * 0.25);
+        seconds(RAMP_TIME).max(charge / most)
+    }
+
+    /// Current limit for the part alone, and the supply's settings with the bleeder's load.
+    fn supply(&self, rise: Time) -> Result<(Current, SupplyPlan), Vec<Refusal>> {
+        let facts = &self.bench.supply;
+        let charging = self.largest_capacitance() * self.voltage / rise;
+        let most = self.physics.greatest_charging_current;
+        let wanted = (charging * 2.0).max(self.limit * 5.0).max(amperes(LEAST_LIMIT));
+        let part_limit = wanted.min(most).max(charging * 1.5).max(facts.current_step * 5.0);
+        let needed = part_limit + self.bench.bleeder.load_at(self.voltage);
+        let steps = (needed.value / facts.current_step.value + 1e-9).floor();
+        let current_limit = facts.current_step * steps;
+        if steps < 1.0 || facts.most_current < current_limit * 2.0 {
+            let (step, most) = (facts.current_step, facts.most_current);
+            return Err(vec![Refusal::CurrentOutOfReach { needed, step, most }]);
+        }
+        let error = self.voltage * facts.read_back.fraction + facts.read_back.fixed;
+        let plan = SupplyPlan {
+            current_limit,
+            over_voltage: round_up(self.voltage * 1.05 + volts(0.5), facts.voltage_step),
+            over_current: current_limit * 2.0,
+            voltage_step: facts.voltage_step,
+            agreement: error + facts.voltage_step * 2.0,
+            voltage_uncertainty: error / 3_f64.sqrt(),
+            senses: facts.senses,
+        };
+        Ok((part_limit, plan))
+    }
+
+    fn meter(&self, current_limit: Current, rise: Time) -> MeterPlan {
+        let ranges = self.bench.meter.ranges.clone();
+        let covering = range_for(&ranges, current_limit * 1.35);
+        let surge = self.finer_surge(covering, rise);
+        let wanted = range_for(&ranges, self.limit * 3.0);
+        let loop_resistance = self.bench.series + self.bench.bleeder.resistance();
+        let least = Resistance::default();
+        let bleed = if least < loop_resistance {
+            range_for(&ranges, self.voltage / loop_resistance)
+        } else {
+            RangeIndex(u8::try_from(ranges.len().saturating_sub(1)).unwrap_or_default())
+        };
+        MeterPlan {
+            soak: wanted.min(surge),
+            surge,
+            bleed: bleed.max(surge),
+            settling_readings: self.bench.meter.settling_readings,
+            ranges,
+        }
+    }
+
+    /// The range for the way up: that which covers the supply's current limit, or a finer one
+    /// where a small part's charge would drown in the covering range's noise. On a finer range an
+    /// overload is a part that gave way, which is cut out just the same.
+    fn finer_surge(&self, covering: RangeIndex, rise: Time) -> RangeIndex {
+        let charge = self.wish.part.rating.charge() * self.physics.least_capacitance_ratio;
+        let charge = charge * (self.voltage / self.wish.part.rating.voltage()).value;
+        let flow = self.largest_capacitance() * self.voltage / rise;
+        let ranges = &self.bench.meter.ranges;
+        let mut chosen = covering;
+        while self.charge_floor(chosen, rise) * 20.0 > charge && 0 < chosen.0 {
+            let finer = RangeIndex(chosen.0 - 1);
+            let full_scale = ranges[usize::from(finer.0)].full_scale;
+            if full_scale < flow * 5.0 || full_scale < self.limit * 3.0 {
+                break;
+            }
+            chosen = finer;
+        }
+        chosen
+    }
+
+    /// Charge that noise and the doubt about the zero can feign over `span` on a range.
+    fn charge_floor(&self, range: RangeIndex, span: Time) -> Charge {
+        let range = self.bench.meter.ranges[usize::from(range.0)];
+        let readings = (span / self.bench.meter.interval).value.max(1.0);
+        // The zero is the mean of a few readings before the output goes on.
+        let zero = range.resolution * NOISE_COUNTS / (f64::from(super::ZERO_READINGS)).sqrt();
+        let noise = range.resolution * NOISE_COUNTS / readings.sqrt();
+        (zero + noise) * span
+    }
+
+    fn probe(&self, constant: Time, meter: &MeterPlan) -> ProbePlan {
+        let step = self.bench.supply.voltage_step;
+        let voltage = self.physics.probe_voltage.min(self.voltage * 0.5).max(step * 10.0);
+        let hold = seconds(10.0).max(constant * 5.0);
+        let rise = seconds(3.0);
+        let noise = meter.range(meter.surge).accuracy.fixed * 5.0;
+        let capacitance = self.wish.part.rating.capacitance();
+        let conducts = match self.physics.probe_gate {
+            // Ten times what a sound part may still take (handbook §3.13).
+            ProbeGate::Charge(rate) => rate * capacitance * voltage * 10.0 + noise,
+            ProbeGate::Noise => noise.max(self.limit * 10.0),
+            ProbeGate::Open => self.bench.supply.most_current,
+        };
+        let charge_floor = self.charge_floor(meter.surge, rise + hold);
+        ProbePlan { voltage, rise, hold, conducts, charge_floor }
+    }
+
+    fn ramp(&self, rise: Time, constant: Time, limit: Current, meter: &MeterPlan) -> RampPlan {
+        let stale = self.stale();
+        let target = (self.limit * 0.1).max(amperes(1e-12));
+        // R·C·ln(I_x/i_f) to a tenth of the limit (handbook §3.1), and seven constants at least.
+        let decay = constant * (limit / target).value.max(1.0).ln();
+        let charge = decay.max(constant * 7.0).max(seconds(1.0));
+        let per_turn = self.voltage * (seconds(0.5) / rise).value;
+        let largest_step = per_turn.max(self.voltage * 0.02).max(self.bench.supply.voltage_step);
+        RampPlan {
+            rise,
+            largest_step,
+            budget: rise * 3.0 + constant * 10.0 + stale * 2.0,
+            charge,
+            charge_floor: self.charge_floor(meter.surge, rise),
+        }
+    }
+
+    fn stale(&self) -> Time {
+        (seconds(STALE) * self.bench.lapse).max(self.bench.meter.interval * 5.0)
+    }
+
+    fn cut_out(&self, part_limit: Current, current_limit: Current) -> CutOutPlan {
+        CutOutPlan {
+            surge: current_limit * 1.25,
+            soak: (part_limit * 0.5).min((self.limit * 100.0).max(amperes(10e-6))),
+            power: self.physics.greatest_dissipation.max(self.limit * self.voltage * 2.0),
+            power_patience: seconds(2.0),
+            stale: self.stale(),
+        }
+    }
+
+    fn discharge(&self, path: Resistance) -> DischargePlan {
+        let constant = (path + self.bench.bleeder.resistance()) * self.largest_capacitance();
+        // ln(U/U_s) constants down to what counts as empty, twice over (handbook §4.4).
+        let constants = (self.wish.part.rating.voltage().value / 0.2).max(2.0).ln() * 2.0;
+        DischargePlan {
+            bleeder: self.bench.bleeder,
+            safe_voltage: self.bench.safe_voltage,
+            hold: self.physics.bleed_hold,
+            rebound: seconds(30.0),
+            attempts: 5,
+            budget: constant * constants + seconds(10.0) + self.stale() * 3.0,
+            repeat: seconds(REPEAT) * self.bench.lapse,
+        }
+    }
+}
+
+/// Rounds a protection up to the supply's step: below it the run itself could trip.
+fn round_up(voltage: Voltage, step: Voltage) -> Voltage {
+    step * (voltage.value / step.value - 1e-9).ceil()
+}
+
+#[cfg(test)]
+mod tests;

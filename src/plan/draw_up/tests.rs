@@ -1,0 +1,188 @@
+//! Plans against the handbook's numbers, and every refusal.
+
+use arrayvec::ArrayVec;
+use rstest::rstest;
+
+use super::*;
+use crate::plan::{Accuracy, MeterFacts, MeterRange, SupplyFacts};
+use crate::quantity::{joules, ohms};
+
+fn bench() -> Bench {
+    let decade = |full_scale: f64| MeterRange {
+        full_scale: amperes(full_scale),
+        resolution: amperes(full_scale * 1e-5),
+        accuracy: Accuracy { fraction: 5e-4, fixed: amperes(full_scale * 1e-4) },
+        burden: ohms(10.0),
+    };
+    Bench {
+        supply: SupplyFacts {
+            most_voltage: volts(60.0),
+            most_current: amperes(1.0),
+            voltage_step: volts(0.01),
+            current_step: amperes(1e-4),
+            read_back: Accuracy { fraction: 5e-4, fixed: volts(0.01) },
+            senses: Sensing::AtTerminals,
+        },
+        meter: MeterFacts {
+            ranges: [1e-5, 1e-4, 1e-3, 1e-2, 1e-1]
+                .map(decade)
+                .into_iter()
+                .collect::<ArrayVec<_, 12>>(),
+            interval: seconds(0.1),
+            settling_readings: 2,
+        },
+        series: ohms(1000.0),
+        bleeder: Bleeder::Fitted(ohms(10_000.0)),
+        ceiling: volts(60.0),
+        energy_bound: joules(10.0),
+        safe_voltage: volts(5.0),
+        zero: None,
+        lapse: 1.0,
+    }
+}
+
+fn wish(words: &str) -> Wish {
+    let part = Part::read(words).unwrap();
+    let limit = part.default_limit().unwrap();
+    Wish { part, limit, test_voltage: None, soak: None, acknowledged: false }
+}
+
+fn drawn(words: &str) -> Drawn {
+    draw_up(&wish(words), &bench()).unwrap()
+}
+
+#[track_caller]
+fn refused(wish: &Wish, bench: &Bench) -> String {
+    let refusals = draw_up(wish, bench).unwrap_err();
+    refusals.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+}
+
+#[test]
+fn a_tantalum_is_judged_at_its_rating_after_five_minutes() {
+    // Handbook §1.3: 22 µF 25 V has C·U = 550 µC and a limit of 5.5 µA at 5 min.
+    let plan = drawn("22µF 25V tantalum").plan;
+    assert!((plan.target.limit.value - 5.5e-6).abs() < 1e-12);
+    assert_eq!((plan.test_voltage, plan.target.reading_time), (volts(25.0), seconds(300.0)));
+    assert_eq!(plan.meter.range(plan.meter.soak).full_scale, amperes(1e-4));
+}
+
+#[test]
+fn protections_stand_just_above_the_test_voltage() {
+    // Handbook §4.2: 1.05 · U + 0.5 V.
+    let plan = drawn("22µF 25V tantalum").plan;
+    assert!((plan.supply.over_voltage.value - 26.75).abs() < 1e-9);
+    assert!(plan.supply.current_limit < plan.supply.over_current);
+}
+
+#[test]
+fn the_current_limit_leaves_room_for_the_bleeder() {
+    // 10 kΩ takes 5 mA at 50 V from the supply's own limit.
+    let plan = drawn("100µF 50V aluminium").plan;
+    assert!(plan.supply.current_limit > amperes(6e-3), "{:?}", plan.supply.current_limit);
+}
+
+#[test]
+fn a_large_can_is_charged_within_its_charging_current() {
+    let mut wish = wish("10000uF 40V aluminium");
+    wish.acknowledged = true;
+    let plan = draw_up(&wish, &bench()).unwrap().plan;
+    // Handbook §7: at most 50 mA into a small can; 0.4 C·1.6 take 12.8 s at least.
+    assert!(plan.ramp.rise.value > 12.79, "{:?}", plan.ramp.rise);
+}
+
+#[test]
+fn film_is_measured_at_the_voltage_of_the_table() {
+    // Handbook §1.4: 10 V for ratings from 10 V up to 100 V; §7: 100 GΩ up to 0.33 µF.
+    let drawn = drawn("100nF 63V polypropylene");
+    assert_eq!(drawn.plan.test_voltage, volts(10.0));
+    assert!((drawn.plan.target.limit.value - 1e-10).abs() < 1e-15);
+    assert!(drawn.warnings.iter().any(|warning| warning.starts_with("meter-too-coarse")));
+}
+
+#[test]
+fn a_small_part_is_charged_on_a_range_that_sees_its_charge() {
+    let drawn = drawn("100nF 63V polypropylene");
+    assert_eq!(drawn.plan.meter.surge, RangeIndex(1));
+    assert_eq!(drawn_surge("22µF 25V tantalum"), amperes(1e-2));
+}
+
+fn drawn_surge(words: &str) -> Current {
+    let plan = drawn(words).plan;
+    plan.meter.range(plan.meter.surge).full_scale
+}
+
+#[test]
+fn the_probe_is_the_handbooks() {
+    // Handbook §3.13: min(0.05 U, 1 V) for tantalum, held for max(5 τ, 10 s).
+    let probe = drawn("22µF 25V tantalum").plan.probe;
+    assert_eq!((probe.voltage, probe.hold), (volts(1.0), seconds(10.0)));
+    // Ten times 0.02 s⁻¹ · 22 µF · 1 V is 4.4 µA, and the meter's noise on top.
+    assert!((4.4e-6..20e-6).contains(&probe.conducts.value), "{:?}", probe.conducts);
+}
+
+#[test]
+fn cautions_name_polarity_and_fire_first_hand() {
+    let cautions = drawn("22µF 25V tantalum").cautions;
+    assert!(cautions.iter().any(|caution| caution.contains("PLUS")));
+    assert!(cautions.iter().any(|caution| caution.contains("burn")));
+    let cautions = drawn("100µF 25V aluminium").cautions;
+    assert!(cautions.iter().any(|caution| caution.contains("MINUS")));
+}
+
+#[rstest]
+#[case::above_the_ceiling(
+    "10µF 100V al-wet",
+    "test voltage is 100 V, this station's ceiling is 60 V"
+)]
+#[case::above_the_supply("10µF 100V al-wet", "test voltage is 100 V, the supply ends at 60 V")]
+#[case::too_much_energy("10000µF 63V al-wet", "the full part holds 19.8")]
+fn a_part_that_this_bench_must_not_take_is_refused(#[case] words: &str, #[case] message: &str) {
+    let message_found = refused(&wish(words), &bench());
+    assert!(message_found.contains(message), "{message_found}");
+}
+
+#[test]
+fn a_test_above_the_rating_is_refused() {
+    let wish = Wish { test_voltage: Some(volts(30.0)), ..wish("22µF 25V tantalum") };
+    assert_eq!(refused(&wish, &bench()), "test voltage is 30 V, the part is rated 25 V");
+}
+
+#[test]
+fn a_raised_ceiling_still_needs_to_be_acknowledged() {
+    let mut bench = bench();
+    bench.ceiling = volts(450.0);
+    bench.supply.most_voltage = volts(500.0);
+    let mut wish = wish("1µF 400V al-wet");
+    assert!(refused(&wish, &bench).contains("need to be acknowledged"));
+    wish.acknowledged = true;
+    let drawn = draw_up(&wish, &bench).unwrap();
+    assert!(drawn.cautions[0].starts_with("DANGEROUS VOLTAGE"));
+}
+
+#[test]
+fn a_lower_test_voltage_is_said_to_be_no_test_to_the_sheet() {
+    let wish = Wish { test_voltage: Some(volts(12.0)), ..wish("22µF 25V tantalum") };
+    let drawn = draw_up(&wish, &bench()).unwrap();
+    assert!(drawn.warnings.iter().any(|warning| warning.contains("not a test to the data sheet")));
+}
+
+#[test]
+fn a_supply_that_can_neither_see_nor_bleed_is_refused() {
+    let mut bench = bench();
+    bench.supply.senses = Sensing::BeforeRelay;
+    bench.bleeder = Bleeder::SupplySinks;
+    assert!(refused(&wish("22µF 25V tantalum"), &bench).contains("nothing would show"));
+}
+
+#[test]
+fn a_soak_too_short_for_a_reading_is_refused() {
+    let wish = Wish { soak: Some(seconds(5.0)), ..wish("22µF 25V tantalum") };
+    assert!(refused(&wish, &bench()).contains("too short"));
+}
+
+#[test]
+fn all_refusals_come_at_once() {
+    let refusals = draw_up(&wish("10000µF 100V al-wet"), &bench()).unwrap_err();
+    assert!(refusals.len() >= 3, "{refusals:?}");
+    assert!(refusals.iter().all(|refusal| !refusal.help().is_empty()));
+}
