@@ -1,1 +1,152 @@
-//! The commands.
+//! The commands: parse, then check, then act; a file a command.
+
+mod ask;
+mod bench;
+mod demo;
+mod exit;
+mod failure;
+mod limit;
+mod plan;
+mod plot;
+mod runs;
+mod screen;
+mod show;
+mod simulate;
+mod soak;
+mod station;
+mod stop;
+mod table;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+pub use exit::Exit;
+
+const AFTER: &str = "\
+Exit codes: 0 all within · 1 some over · 2 some undecided or untested · 3 instrument or station \
+fault, left safe · 4 locked out: not proven empty, do not touch · 64 bad usage or bad input file.
+
+It can hurt: above 60 V DC terminals are dangerous, above 10 J a part burns and welds at any \
+voltage. Read SAFETY.md; follow local codes; software is not a protective device.";
+
+/// Measures the DC leakage of capacitors pulled for repair.
+#[derive(Debug, Parser)]
+#[command(name = "reststrom", version, about, after_help = AFTER, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Say what would be done to a part, with what energy, cautions first; nothing is energised
+    Plan(plan::Arguments),
+    /// Test the part in the clip: ramp, soak, judge, discharge, keep the record
+    Soak(soak::Arguments),
+    /// Give a part's leakage limit in amperes, and how it comes about
+    Limit(limit::Arguments),
+    /// List the runs on record, newest first
+    Runs(runs::Arguments),
+    /// Show one run
+    Show(show::Arguments),
+    /// Draw a run: current and voltage against time
+    Plot(plot::Arguments),
+    /// Stop the run at a station: output off, discharge
+    Stop(stop::Arguments),
+    /// Look at a station without energising anything, or print an example of its file
+    Station(station::Arguments),
+    /// Serve a simulated bench on pseudo-terminals and print a station file for it
+    Simulate(simulate::Arguments),
+    /// Test invented parts on a simulated bench, one after another
+    Demo(demo::Arguments),
+    /// The watching process beside a run; started by the program itself
+    #[command(hide = true)]
+    Keeper,
+}
+
+/// The record that a command reads or writes.
+#[derive(Debug, Clone, clap::Args)]
+struct RecordArgument {
+    /// The record's file, in place of the one in the user's data folder
+    #[arg(long, value_name = "FILE")]
+    record: Option<PathBuf>,
+}
+
+impl RecordArgument {
+    fn path(&self) -> Result<PathBuf, failure::Failure> {
+        match &self.record {
+            Some(path) => Ok(path.clone()),
+            None => Ok(crate::record::default_path()?),
+        }
+    }
+}
+
+/// Runs the program and gives its exit code.
+#[must_use]
+pub fn main() -> ExitCode {
+    start_tracing();
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return usage(&error),
+    };
+    match act(arguments.command) {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            screen::complain(&failure.text());
+            failure.exit.into()
+        }
+    }
+}
+
+fn act(command: Command) -> Result<Exit, failure::Failure> {
+    match command {
+        Command::Plan(arguments) => plan::run(&arguments),
+        Command::Soak(arguments) => soak::run(&arguments),
+        Command::Limit(arguments) => limit::run(&arguments),
+        Command::Runs(arguments) => runs::run(&arguments),
+        Command::Show(arguments) => show::run(&arguments),
+        Command::Plot(arguments) => plot::run(&arguments),
+        Command::Stop(arguments) => stop::run(&arguments),
+        Command::Station(arguments) => station::run(&arguments),
+        Command::Simulate(arguments) => simulate::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
+        Command::Keeper => keeper(),
+    }
+}
+
+fn keeper() -> Result<Exit, failure::Failure> {
+    crate::daemon::keeper::keep().map_err(|error| {
+        failure::Failure::new(Exit::Fault, format!("keeper: {error}"), "see the reason")
+    })?;
+    Ok(Exit::Within)
+}
+
+/// Help and version are asked for and go to standard output; anything else is bad usage.
+fn usage(error: &clap::Error) -> ExitCode {
+    let asked = !error.use_stderr();
+    if let Err(error) = error.print() {
+        tracing::debug!(%error, "nobody reads the help");
+    }
+    if asked { Exit::Within.into() } else { Exit::Usage.into() }
+}
+
+/// Quiet unless `RESTSTROM_LOG` asks for more; always to standard error.
+fn start_tracing() {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("RESTSTROM_LOG")
+        .unwrap_or_else(|_unset| tracing_subscriber::EnvFilter::new("error"));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_commands_go_together() {
+        Arguments::command().debug_assert();
+    }
+}

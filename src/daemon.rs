@@ -1,6 +1,7 @@
 //! One actor per station: feeds the procedure, carries its orders out, with a keeper beside it.
 
 mod actor;
+mod check;
 mod clock;
 pub mod control;
 pub mod keeper;
@@ -8,5 +9,6 @@ mod progress;
 mod run;
 
 pub use actor::Stop;
+pub use check::Checked;
 pub use progress::Progress;
 pub use run::{Finished, Line, OpenStation, RunError};

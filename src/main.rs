@@ -1,7 +1,5 @@
 //! The `reststrom` command.
 
-use std::process::ExitCode;
-
-fn main() -> ExitCode {
-    ExitCode::SUCCESS
+fn main() -> std::process::ExitCode {
+    reststrom::cli::main()
 }

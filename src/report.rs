@@ -9,10 +9,12 @@
 mod canvas;
 mod curve;
 mod extent;
+mod from_record;
 mod header;
 mod label;
 mod lettering;
 mod margin;
+pub mod object;
 mod page;
 mod panel;
 mod scale;
@@ -26,6 +28,8 @@ mod trace;
 mod example;
 
 use std::path::{Path, PathBuf};
+
+pub use from_record::curve;
 
 pub use curve::{Curve, Event, Limit, Point, Reading, Sample, Span};
 

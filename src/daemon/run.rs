@@ -12,6 +12,7 @@ use tokio::sync::{mpsc, watch};
 
 use super::Stop;
 use super::actor::{Actor, Ended, Surroundings};
+use super::check::{Checked, check};
 use super::clock::Clock;
 use super::keeper::{Duties, Keeper, KeeperError};
 use super::progress::Progress;
@@ -294,6 +295,11 @@ impl OpenStation {
         Ok(Finished { id, outcome: ended.outcome, notes: ended.notes })
     }
 
+    /// Looks at the station with its output off; energises nothing.
+    pub async fn check(&mut self, station: &Station) -> Vec<Checked> {
+        check(&mut self.actor, station, &self.instruments).await
+    }
+
     /// Sends the keeper home and frees the ports.
     ///
     /// # Errors
@@ -307,7 +313,7 @@ impl OpenStation {
 }
 
 /// Writes bytes and waits a moment for an answer.
-async fn exchange<T>(
+pub(super) async fn exchange<T>(
     link: &mut Option<Link>,
     bytes: Option<Vec<u8>>,
     mut take: impl FnMut(&[u8], Time) -> Vec<T>,

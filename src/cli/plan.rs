@@ -1,0 +1,200 @@
+//! `plan`: what would be done, with what energy, cautions first.
+
+use serde::Serialize;
+
+use super::ask::{WishArguments, drawn};
+use super::failure::Failure;
+use super::{Exit, screen};
+use crate::plan::{Bleeder, Drawn, Wish};
+use crate::quantity::text;
+use crate::station::wiring::Station;
+
+/// Arguments of `plan`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    #[command(flatten)]
+    wish: WishArguments,
+    /// Print the plan as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
+    let wish = arguments.wish.wish()?;
+    let station = arguments.wish.station.load()?;
+    let drawn = drawn(&wish, &station)?;
+    if arguments.json {
+        screen::tell_json(&PlanObject::of(&wish, &drawn, &station));
+    } else {
+        screen::tell(&whole(&wish, &drawn, &station));
+    }
+    Ok(Exit::Within)
+}
+
+/// Cautions and warnings, each on a line.
+pub(crate) fn cautions(drawn: &Drawn) -> String {
+    let caution = drawn.cautions.iter().map(|caution| format!("CAUTION  {caution}\n"));
+    let warning = drawn.warnings.iter().map(|warning| format!("note     {warning}\n"));
+    caution.chain(warning).collect()
+}
+
+/// The plan in one line.
+pub(crate) fn short(wish: &Wish, drawn: &Drawn) -> String {
+    let plan = &drawn.plan;
+    format!(
+        "{}: to {} under {}, {} at full voltage, limit {}, {} in the part, about {} in all\n",
+        wish.part,
+        text::voltage(plan.test_voltage),
+        text::current(plan.supply.current_limit),
+        text::time(plan.target.soak),
+        text::current(plan.target.limit),
+        text::energy(drawn.energy),
+        text::time(round(drawn.duration)),
+    )
+}
+
+/// A duration without its odd fractions of a second.
+fn round(time: crate::quantity::Time) -> crate::quantity::Time {
+    crate::quantity::seconds(time.value.round())
+}
+
+fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
+    let simulated = if station.simulated { " (simulated)" } else { "" };
+    let lines = lines(wish, drawn);
+    let lines: Vec<String> =
+        lines.iter().map(|(name, value)| format!("{name:<15}{value}")).collect();
+    format!(
+        "{}\n{}\n\nNothing has been energised. `reststrom soak` does this at station {}{simulated}.\n",
+        cautions(drawn),
+        lines.join("\n"),
+        station.name
+    )
+}
+
+fn lines(wish: &Wish, drawn: &Drawn) -> Vec<(&'static str, String)> {
+    let plan = &drawn.plan;
+    let range = |index| text::current(plan.meter.range(index).full_scale);
+    let path = plan.series + plan.meter.range(plan.meter.soak).burden;
+    vec![
+        ("part", wish.part.to_string()),
+        ("limit", limit_line(wish, drawn)),
+        ("energy", format!("{} in the full part", text::energy(drawn.energy))),
+        (
+            "probe",
+            format!(
+                "{} for {}, conducts above {}",
+                text::voltage(plan.probe.voltage),
+                text::time(plan.probe.hold),
+                text::current(plan.probe.conducts)
+            ),
+        ),
+        (
+            "ramp",
+            format!(
+                "to {} in {} under {}, over-voltage at {}, over-current at {}",
+                text::voltage(plan.test_voltage),
+                text::time(round(plan.ramp.rise)),
+                text::current(plan.supply.current_limit),
+                text::voltage(plan.supply.over_voltage),
+                text::current(plan.supply.over_current)
+            ),
+        ),
+        (
+            "soak",
+            format!(
+                "{} at full voltage, read at {}, cut out above {}",
+                text::time(plan.target.soak),
+                text::time(plan.target.judged_at()),
+                text::current(plan.cut_out.soak)
+            ),
+        ),
+        (
+            "meter",
+            format!(
+                "{} on the way up, {} in the soak; {} in series",
+                range(plan.meter.surge),
+                range(plan.meter.soak),
+                text::resistance(path)
+            ),
+        ),
+        ("discharge", discharge_line(drawn)),
+        ("time", format!("about {}", text::time(round(drawn.duration)))),
+    ]
+}
+
+fn limit_line(wish: &Wish, drawn: &Drawn) -> String {
+    let target = &drawn.plan.target;
+    format!(
+        "{} at {}, from {} ({})",
+        text::current(target.limit),
+        text::time(target.reading_time),
+        wish.limit.rule,
+        wish.limit.source
+    )
+}
+
+fn discharge_line(drawn: &Drawn) -> String {
+    let discharge = &drawn.plan.discharge;
+    let by = match discharge.bleeder {
+        Bleeder::SupplySinks => "into the supply".to_owned(),
+        Bleeder::Fitted(resistance) => format!("through {}", text::resistance(resistance)),
+        Bleeder::Relay(resistance) => {
+            format!("through {} by relay", text::resistance(resistance))
+        }
+    };
+    format!(
+        "{by} to below {}, {} more, looked at again after {}",
+        text::voltage(discharge.safe_voltage),
+        text::time(discharge.hold),
+        text::time(discharge.rebound)
+    )
+}
+
+/// The plan for scripts: SI base units, names carry the unit.
+#[derive(Debug, Serialize)]
+pub(crate) struct PlanObject {
+    part: String,
+    station: String,
+    simulated: bool,
+    test_volt: f64,
+    limit_ampere: f64,
+    limit_rule: String,
+    limit_source: String,
+    reading_time_second: f64,
+    soak_second: f64,
+    current_limit_ampere: f64,
+    over_voltage_volt: f64,
+    over_current_ampere: f64,
+    probe_volt: f64,
+    cut_out_ampere: f64,
+    energy_joule: f64,
+    duration_second: f64,
+    cautions: Vec<String>,
+    warnings: Vec<String>,
+}
+
+impl PlanObject {
+    pub(crate) fn of(wish: &Wish, drawn: &Drawn, station: &Station) -> Self {
+        let plan = &drawn.plan;
+        Self {
+            part: wish.part.to_string(),
+            station: station.name.clone(),
+            simulated: station.simulated,
+            test_volt: plan.test_voltage.value,
+            limit_ampere: plan.target.limit.value,
+            limit_rule: wish.limit.rule.to_string(),
+            limit_source: wish.limit.source.clone(),
+            reading_time_second: plan.target.reading_time.value,
+            soak_second: plan.target.soak.value,
+            current_limit_ampere: plan.supply.current_limit.value,
+            over_voltage_volt: plan.supply.over_voltage.value,
+            over_current_ampere: plan.supply.over_current.value,
+            probe_volt: plan.probe.voltage.value,
+            cut_out_ampere: plan.cut_out.soak.value,
+            energy_joule: drawn.energy.value,
+            duration_second: drawn.duration.value,
+            cautions: drawn.cautions.clone(),
+            warnings: drawn.warnings.clone(),
+        }
+    }
+}

@@ -1,0 +1,117 @@
+//! A run on record as a curve to draw.
+
+use super::curve::{Curve, Event, Limit, Point, Reading, Sample, Span};
+use crate::plan::Phase;
+use crate::quantity::{Time, seconds, text};
+use crate::record::{Record, RecordError, RecordedCurrent, Run, RunState};
+
+/// Half of the reading window around the moment that was judged (handbook §3.8).
+const HALF_WINDOW: f64 = 5.0; // s
+
+/// Reads a run's readings and events as a curve.
+///
+/// # Errors
+///
+/// [`RecordError`] if the record can't be read.
+pub fn curve(record: &Record, run: &Run) -> Result<Curve, RecordError> {
+    let mut points = Vec::new();
+    record.for_each_reading(run.id, |row| {
+        points.push(Point {
+            at: row.time,
+            current: match row.current {
+                RecordedCurrent::Value(current) => Sample::Value(current),
+                RecordedCurrent::Overload { negative } => Sample::Overload { negative },
+                RecordedCurrent::NotANumber => Sample::Missing,
+            },
+            voltage: row.voltage,
+            phase: row.phase,
+        });
+    })?;
+    let events = record.events(run.id)?;
+    let end = points.last().map_or(seconds(0.0), |point| point.at);
+    let changes = events.iter().filter(|event| event.kind == "phase");
+    let changes = changes.filter_map(|event| Some((Phase::from_tag(&event.text)?, event.time)));
+    let phases = spans(changes, end);
+    let told = events.iter().filter(|event| event.kind != "phase");
+    let events = told.map(|event| Event { at: event.time, text: event.text.clone() }).collect();
+    Ok(assemble(run, points, phases, events))
+}
+
+/// Phases from the moments at which each began; the first is the probe.
+fn spans(changes: impl Iterator<Item = (Phase, Time)>, end: Time) -> Vec<Span> {
+    let mut spans = vec![Span { phase: Phase::Probe, from: seconds(0.0), to: end }];
+    for (phase, at) in changes {
+        if let Some(last) = spans.last_mut() {
+            last.to = at;
+        }
+        spans.push(Span { phase, from: at, to: end.max(at) });
+    }
+    spans.retain(|span| !matches!(span.phase, Phase::Safe | Phase::LockedOut | Phase::Idle));
+    spans
+}
+
+fn assemble(run: &Run, points: Vec<Point>, phases: Vec<Span>, events: Vec<Event>) -> Curve {
+    let begun = &run.begun;
+    let ending = match &run.state {
+        RunState::Ended(ending) => Some(ending),
+        RunState::Open | RunState::Interrupted { .. } => None,
+    };
+    let full_voltage_at = ending.and_then(|ending| ending.full_voltage_at);
+    let reading = ending.and_then(|ending| ending.current).zip(full_voltage_at);
+    Curve {
+        title: title(run),
+        subtitle: format!(
+            "{} · {} {} · {} · {}",
+            begun.family_tag,
+            text::capacitance(begun.capacitance),
+            text::voltage(begun.rated),
+            begun.station,
+            begun.started.strftime("%Y-%m-%d %H:%M UTC"),
+        ),
+        simulated: begun.simulated,
+        points,
+        phases,
+        full_voltage_at,
+        limit: begun.limit.as_ref().and_then(|limit| {
+            Some(Limit { current: limit.current, reading_time: limit.reading_time? })
+        }),
+        reading: reading.map(|(measured, full)| {
+            let at = full + measured.at;
+            let half = seconds(HALF_WINDOW);
+            Reading {
+                current: measured.value,
+                uncertainty: measured.uncertainty,
+                at,
+                window: (at - half, at + half),
+            }
+        }),
+        verdict: run.verdict(),
+        findings: run.findings().to_vec(),
+        events,
+    }
+}
+
+fn title(run: &Run) -> String {
+    if run.begun.part_name.is_empty() {
+        return format!("run {}", run.id);
+    }
+    format!("{} · run {}", run.begun.part_name, run.id)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn phases_follow_each_other_without_a_hole() {
+        let changes = [(Phase::Ramp, 13.0), (Phase::Bleed, 14.5), (Phase::Safe, 40.0)];
+        let changes = changes.map(|(phase, at)| (phase, seconds(at)));
+        let spans = spans(changes.into_iter(), seconds(39.0));
+        let shown: Vec<_> =
+            spans.iter().map(|span| (span.phase, span.from.value, span.to.value)).collect();
+        assert_eq!(
+            shown,
+            [(Phase::Probe, 0.0, 13.0), (Phase::Ramp, 13.0, 14.5), (Phase::Bleed, 14.5, 40.0)]
+        );
+    }
+}

@@ -1,0 +1,168 @@
+//! A run as the object that scripts rely on: SI base units, names carry the unit.
+
+use serde::Serialize;
+
+use crate::quantity::{amperes, seconds};
+use crate::record::{Ending, Run, RunState};
+
+/// The object of `soak --json`, `show --json` and, in a list, of `runs --json`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RunObject {
+    /// Id of the run, such as `r17`.
+    pub run: String,
+    /// Name of the station.
+    pub station: String,
+    /// The bench was simulated.
+    pub simulated: bool,
+    /// The part.
+    pub part: PartObject,
+    /// The limit; none if the run had none.
+    pub limit: Option<LimitObject>,
+    /// `within`, `over`, `undecided` or `untested`.
+    pub verdict: &'static str,
+    /// Why, the reason first.
+    pub findings: Vec<&'static str>,
+    /// The settled reading.
+    pub current: Option<CurrentObject>,
+    /// Lowest voltage at the part in the reading window.
+    pub voltage_at_part_volt: Option<f64>,
+    /// Measured capacitance.
+    pub measured_capacitance_farad: Option<f64>,
+    /// Highest current that was seen.
+    pub peak_current_ampere: Option<f64>,
+    /// `safe` or `locked-out`; none if the run was cut off or goes on.
+    pub left: Option<&'static str>,
+    /// A sentence to act on.
+    pub advice: String,
+    /// `open`, `ended` or `interrupted`.
+    pub state: &'static str,
+    /// When it began, RFC 3339.
+    pub started: String,
+}
+
+/// A part.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PartObject {
+    /// Its place on the board.
+    pub name: String,
+    /// Tag of its family.
+    pub family: String,
+    /// Printed capacitance.
+    pub capacitance_farad: f64,
+    /// Printed voltage.
+    pub rated_volt: f64,
+}
+
+/// A limit.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LimitObject {
+    /// Highest current.
+    pub ampere: f64,
+    /// The rule in written form.
+    pub rule: String,
+    /// When it is read, after full voltage.
+    pub reading_time_second: Option<f64>,
+    /// At what temperature it holds.
+    pub reference_celsius: Option<f64>,
+}
+
+/// A settled reading.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct CurrentObject {
+    /// The current.
+    pub ampere: f64,
+    /// Half-width of its 95 % interval.
+    pub uncertainty_ampere: f64,
+    /// When, after full voltage.
+    pub at_second: f64,
+}
+
+impl RunObject {
+    /// The object of a run on record.
+    #[must_use]
+    pub fn of(run: &Run) -> Self {
+        let begun = &run.begun;
+        let (state, ending) = match &run.state {
+            RunState::Open => ("open", None),
+            RunState::Ended(ending) => ("ended", Some(ending.as_ref())),
+            RunState::Interrupted { .. } => ("interrupted", None),
+        };
+        Self {
+            run: run.id.to_string(),
+            station: begun.station.clone(),
+            simulated: begun.simulated,
+            part: PartObject {
+                name: begun.part_name.clone(),
+                family: begun.family_tag.clone(),
+                capacitance_farad: begun.capacitance.value,
+                rated_volt: begun.rated.value,
+            },
+            limit: begun.limit.as_ref().map(|limit| LimitObject {
+                ampere: limit.current.value,
+                rule: limit.rule.clone(),
+                reading_time_second: limit.reading_time.map(|time| time.value),
+                reference_celsius: limit.reference_celsius,
+            }),
+            verdict: run.verdict().map_or("untested", crate::judge::Verdict::tag),
+            findings: run.findings().iter().map(|finding| finding.tag()).collect(),
+            current: ending.and_then(|ending| ending.current).map(|current| CurrentObject {
+                ampere: current.value.value,
+                uncertainty_ampere: current.uncertainty.value,
+                at_second: current.at.value,
+            }),
+            voltage_at_part_volt: ending.and_then(|ending| ending.voltage_at_part).map(|u| u.value),
+            measured_capacitance_farad: ending
+                .and_then(|ending| ending.measured_capacitance)
+                .map(|capacitance| capacitance.value),
+            peak_current_ampere: ending
+                .and_then(|ending| ending.peak_current)
+                .map(|current| current.value),
+            left: run.left().map(crate::judge::Left::tag),
+            advice: advice(run, ending),
+            state,
+            started: begun.started.to_string(),
+        }
+    }
+
+    /// The reading as a person reads it, or a dash.
+    #[must_use]
+    pub fn reading(&self) -> String {
+        self.current.as_ref().map_or_else(
+            || "–".to_owned(),
+            |current| {
+                let (value, spread) =
+                    (amperes(current.ampere), amperes(current.uncertainty_ampere));
+                crate::quantity::text::with_uncertainty(value, spread)
+            },
+        )
+    }
+
+    /// The limit as a person reads it, or a dash.
+    #[must_use]
+    pub fn limit(&self) -> String {
+        self.limit.as_ref().map_or_else(
+            || "–".to_owned(),
+            |limit| {
+                let current = crate::quantity::text::current(amperes(limit.ampere));
+                match limit.reading_time_second {
+                    Some(time) => {
+                        format!("{current} at {}", crate::quantity::text::time(seconds(time)))
+                    }
+                    None => current,
+                }
+            },
+        )
+    }
+}
+
+fn advice(run: &Run, ending: Option<&Ending>) -> String {
+    match (&run.state, ending) {
+        (_, Some(ending)) => ending.advice.clone(),
+        (RunState::Interrupted { note, .. }, None) => {
+            format!("The run was cut off ({note}): repeat it.")
+        }
+        (RunState::Open | RunState::Ended(_), None) => {
+            "The run goes on, or was cut off: the next soak makes its bench safe first.".into()
+        }
+    }
+}
