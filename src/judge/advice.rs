@@ -89,7 +89,7 @@ fn undecided(reason: Finding, evidence: &Evidence, reading: &Reading) -> String 
             "too near to the limit to tell: a finer range or a longer soak would decide"
         }
     };
-    format!("Undecided, {so_far}: {next}.")
+    format!("{so_far}: {next}.")
 }
 
 fn without_reading(reason: Finding, evidence: &Evidence, broke_down_at: Option<Voltage>) -> String {
@@ -106,7 +106,7 @@ fn without_reading(reason: Finding, evidence: &Evidence, broke_down_at: Option<V
                 .into()
         }
         Finding::HeldBelowTestVoltage => {
-            "Undecided: it did not reach the test voltage in time; check its value.".into()
+            "It did not reach the test voltage in time; check its value.".into()
         }
         Finding::NoContact => {
             "No charge went in: check the clip, or take an open part for what it is.".into()

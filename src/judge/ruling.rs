@@ -150,8 +150,10 @@ fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
         return (Verdict::Undecided, finding);
     }
     // Written so that a value that is no number falls to `undecided`.
-    let within = magnitude + guard <= evidence.limit;
-    (if within { Verdict::Within } else { Verdict::Undecided }, reason)
+    if magnitude + guard <= evidence.limit {
+        return (Verdict::Within, Finding::Settled);
+    }
+    (Verdict::Undecided, reason)
 }
 
 fn remarks(evidence: &Evidence) -> [(bool, Finding); 5] {
@@ -262,6 +264,13 @@ mod tests {
         let ended_by = Some(Finding::HeldBelowTestVoltage);
         let evidence = Evidence { ended_by, overfilled, ..sound() };
         check(&evidence, verdict, Finding::HeldBelowTestVoltage);
+    }
+
+    #[test]
+    fn a_falling_current_that_is_within_is_settled_with_a_remark() {
+        let ruling = rule(&Evidence { still_falling: true, ..sound() });
+        assert_eq!(ruling.verdict, Verdict::Within);
+        assert_eq!(ruling.findings.as_slice(), [Finding::Settled, Finding::StillFalling]);
     }
 
     #[test]

@@ -11,6 +11,8 @@ use crate::quantity::{Time, Voltage, volts};
 const FULL_SHARE: f64 = 0.99;
 /// A part that falls below this share of the highest voltage it stood at has given way.
 const COLLAPSE_SHARE: f64 = 0.8;
+/// Voltage readings in a row that make a fall.
+const FALLS: u8 = 2;
 /// Readings in a row at the set-point that make an arrival: the supply no longer swings.
 const ARRIVAL_READINGS: u8 = 3;
 /// A part that took this multiple of its largest charge is not charging (handbook §4.2).
@@ -23,16 +25,16 @@ pub(super) struct Ramp {
     from: Voltage,
     set: Voltage,
     arrivals: u8,
+    fall: Fall,
 }
 
 impl Ramp {
     pub(super) fn begin(now: Time, from: Voltage) -> Self {
-        Self { since: now, from, set: from, arrivals: 0 }
+        Self { since: now, from, set: from, arrivals: 0, fall: Fall::default() }
     }
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
-        note_voltage(context);
-        if collapsed(context) {
+        if self.fall.watch(context, input) {
             return Step::Fault(Finding::BrokeDown);
         }
         if context.now - self.since > context.plan.ramp.budget {
@@ -52,7 +54,7 @@ impl Ramp {
         if self.arrivals < ARRIVAL_READINGS {
             return Step::Stay;
         }
-        Step::Next(State::Charge(Charge { since: context.now }))
+        Step::Next(State::Charge(Charge { since: context.now, fall: Fall::default() }))
     }
 
     fn raise(&mut self, context: &mut Context) {
@@ -77,12 +79,12 @@ fn target(plan: &Plan) -> Voltage {
 #[derive(Debug, Clone)]
 pub(super) struct Charge {
     since: Time,
+    fall: Fall,
 }
 
 impl Charge {
-    pub(super) fn step(&mut self, context: &mut Context, _input: Input) -> Step {
-        note_voltage(context);
-        if collapsed(context) {
+    pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        if self.fall.watch(context, input) {
             return Step::Fault(Finding::BrokeDown);
         }
         let waited = context.now - self.since;
@@ -100,26 +102,39 @@ impl Charge {
     }
 }
 
-fn note_voltage(context: &mut Context) {
-    let full = context.plan.test_voltage * FULL_SHARE;
-    let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else { return };
-    context.tally.high_water = context.tally.high_water.max(voltage);
-    if context.tally.full_voltage_at.is_none() && full <= voltage {
-        context.tally.full_voltage_at = Some(context.now);
-    }
+/// Watches the voltage at the part on the way up.
+///
+/// It is looked at when the voltage was just read: between that and the next step of the ramp the
+/// current runs ahead of it, and the drop in the path would be taken from an old voltage.
+#[derive(Debug, Clone, Default)]
+struct Fall {
+    seen: u8,
 }
 
-/// Whether the part has given way: its voltage fell although nobody lowered it.
-fn collapsed(context: &mut Context) -> bool {
-    let peak = context.tally.high_water;
-    let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else {
-        return false;
-    };
-    let fell = voltage < peak * COLLAPSE_SHARE && volts(1.0) < peak;
-    if fell {
-        context.tally.broke_down_at.get_or_insert(peak);
+impl Fall {
+    /// Takes note of the voltage; true if the part has given way: its voltage fell, twice in a
+    /// row, although nobody lowered it.
+    fn watch(&mut self, context: &mut Context, input: Input) -> bool {
+        if !matches!(input, Input::Voltage(Sample::Value(_))) {
+            return false;
+        }
+        let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else {
+            return false;
+        };
+        let high_water = context.tally.high_water;
+        let fell = volts(1.0) < high_water && voltage < high_water * COLLAPSE_SHARE;
+        self.seen = if fell { self.seen + 1 } else { 0 };
+        if FALLS <= self.seen {
+            context.tally.broke_down_at.get_or_insert(high_water);
+            return true;
+        }
+        context.tally.high_water = high_water.max(voltage);
+        let enough = context.plan.test_voltage * FULL_SHARE <= voltage;
+        if context.tally.full_voltage_at.is_none() && enough {
+            context.tally.full_voltage_at = Some(context.now);
+        }
+        false
     }
-    fell
 }
 
 /// The part stayed below the test voltage: says whether charging could still explain it.

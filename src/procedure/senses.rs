@@ -13,6 +13,8 @@ pub(super) struct Senses {
     current: Option<Stamped<Current>>,
     overload: Option<Stamped<bool>>,
     terminals: Option<Stamped<Voltage>>,
+    /// The output was off when the terminals were read.
+    read_off: bool,
     range: RangeIndex,
     smooth: Current,
     output: OutputState,
@@ -37,6 +39,7 @@ impl Senses {
             current: None,
             overload: None,
             terminals: None,
+            read_off: false,
             range,
             smooth: amperes(0.0),
             output: OutputState::Unknown,
@@ -64,6 +67,7 @@ impl Senses {
             Input::Current { sample, range } => self.take_current(plan, now, sample, range),
             Input::Voltage(Sample::Value(value)) => {
                 self.terminals = Some(Stamped { value, at: now });
+                self.read_off = self.output == OutputState::Off;
                 self.supply_heard = now;
                 self.note_part_voltage(plan, now);
                 None
@@ -177,9 +181,11 @@ impl Senses {
     fn voltage_behind_relay(&self, plan: &Plan, now: Time) -> Option<Voltage> {
         let stale = plan.cut_out.stale;
         let terminals = self.terminals.filter(|terminals| now - terminals.at <= stale)?.value;
+        if !self.read_off {
+            return self.part_voltage(plan, now);
+        }
         match plan.discharge.bleeder {
-            Bleeder::SupplySinks if self.output == OutputState::Off => Some(terminals),
-            Bleeder::SupplySinks => self.part_voltage(plan, now),
+            Bleeder::SupplySinks => Some(terminals),
             Bleeder::Fitted(bleeder) | Bleeder::Relay(bleeder) => {
                 let divider = plan.path(self.range) / bleeder;
                 Some(terminals * (1.0 + divider.value))

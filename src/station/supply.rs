@@ -106,7 +106,7 @@ impl SupplyPace {
     #[must_use]
     pub fn at_lapse(lapse: f64) -> Self {
         let host = |bench: f64| seconds(bench / lapse);
-        Self { voltage: host(0.2), output: host(1.0), settings: host(5.0) }
+        Self { voltage: host(0.1), output: host(1.0), settings: host(5.0) }
     }
 }
 
