@@ -120,6 +120,8 @@ pub struct MeterPlan {
     pub bleed: RangeIndex,
     /// Readings to leave unused after a range change.
     pub settling_readings: u8,
+    /// Time that one reading integrates over.
+    pub interval: Time,
 }
 
 impl MeterPlan {
@@ -222,6 +224,21 @@ impl Plan {
     #[must_use]
     pub fn bleed_loop(&self, range: RangeIndex) -> Resistance {
         self.path(range) + self.discharge.bleeder.resistance()
+    }
+
+    /// The time that a reading speaks for when `span` has passed since the one before.
+    ///
+    /// A reading is the mean over its own interval. What flowed between the end of one and the
+    /// begin of the next was not measured: after a step it has died away by exp(−t/τ), so the
+    /// gap counts by the share x/(eˣ − 1) with x = interval/τ, which is 1 for a slow part and 0
+    /// for a quick one.
+    #[must_use]
+    pub fn spoken_for(&self, span: Time, range: RangeIndex) -> Time {
+        let interval = self.meter.interval;
+        let constant = self.path(range) * self.part.capacitance;
+        let x = (interval / constant).value.max(1e-6);
+        let gap = (span - interval).max(Time::default());
+        span.min(interval) + gap * (x / x.exp_m1())
     }
 
     /// Charge of the full part.

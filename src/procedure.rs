@@ -299,6 +299,7 @@ impl Procedure {
         else {
             return;
         };
+        let span = self.plan.spoken_for(span, self.senses.range());
         self.tally.count.add(current - self.tally.offset, span, voltage);
         self.tally.counted_to = voltage;
     }

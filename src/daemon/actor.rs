@@ -299,7 +299,7 @@ impl Actor {
     /// Output off, on the line now, ahead of everything.
     fn cut_out(&mut self, run: &mut Run<'_>) {
         let bytes = self.supply.cut_out(self.clock.host());
-        let Some(link) = &mut self.supply_link else { return };
+        let (Some(link), Some(bytes)) = (&mut self.supply_link, bytes) else { return };
         if let Err(error) = link.cut_out(&bytes) {
             run.note(format!("{}: output-off could not be written: {error}", link.port()));
         }
@@ -316,8 +316,9 @@ impl Actor {
     /// Puts on the lines what the conversations have to say.
     fn write_what_is_due(&mut self, run: &mut Run<'_>) {
         let now = self.clock.host();
-        let supply = flush(&mut self.supply_link, || self.supply.write(now));
+        // The meter first: a step of the voltage then falls into the reading that it starts.
         let meter = flush(&mut self.meter_link, || self.meter.write(now));
+        let supply = flush(&mut self.supply_link, || self.supply.write(now));
         if let Err(error) = supply {
             self.lose_supply(run, &error.to_string());
         }

@@ -65,7 +65,9 @@ pub(super) async fn check(
 async fn look(actor: &mut Actor) -> Heard {
     let mut heard = Heard::default();
     let bytes = actor.supply.cut_out(actor.clock.host());
-    if let Some(Err(error)) = actor.supply_link.as_mut().map(|link| link.cut_out(&bytes)) {
+    if let Some((link, bytes)) = actor.supply_link.as_mut().zip(bytes)
+        && let Err(error) = link.cut_out(&bytes)
+    {
         heard.troubles.push(format!("output-off could not be written: {error}"));
     }
     let end: Time = actor.clock.host() + seconds(LOOK);

@@ -117,7 +117,7 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
         warnings.push("the limit has no reading time: the family's own is used".into());
     }
     if matches!(plan.discharge.bleeder, Bleeder::Fitted(_) | Bleeder::Relay(_))
-        && seconds(300.0) < plan.discharge.budget
+        && seconds(300.0) < bleeding(plan)
     {
         warnings
             .push("the bleeder is slow for this part: a smaller resistor empties it sooner".into());
@@ -134,8 +134,12 @@ fn least_guard(plan: &Plan) -> Current {
 pub(super) fn duration(plan: &Plan) -> Time {
     let up = plan.probe.rise + plan.probe.hold + plan.ramp.rise + plan.ramp.charge;
     let settle = seconds(2.0);
-    let constant = plan.bleed_loop(plan.meter.bleed) * plan.part.capacitance;
-    let constants = (plan.test_voltage / plan.discharge.safe_voltage).value.max(1.0).ln();
-    let down = constant * constants + plan.discharge.hold + plan.discharge.rebound + seconds(5.0);
+    let down = bleeding(plan) + plan.discharge.hold + plan.discharge.rebound + seconds(5.0);
     up + settle + plan.target.soak + plan.target.window / 2.0 + down
+}
+
+/// Time to the safe voltage: `R·C·ln(U/U_s)` (handbook §4.4).
+fn bleeding(plan: &Plan) -> Time {
+    let constant = plan.bleed_loop(plan.meter.bleed) * plan.part.capacitance;
+    constant * (plan.test_voltage / plan.discharge.safe_voltage).value.max(1.0).ln()
 }

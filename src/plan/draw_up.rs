@@ -357,6 +357,7 @@ impl Draft<'_> {
             surge,
             bleed: bleed.max(surge),
             settling_readings: self.bench.meter.settling_readings,
+            interval: self.bench.meter.interval,
             ranges,
         }
     }

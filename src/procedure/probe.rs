@@ -131,7 +131,8 @@ impl Probe {
 
     fn raise(&mut self, context: &mut Context, input: Input, since: Time, set: Voltage) -> Step {
         let (plan, now) = (context.plan, context.now);
-        if !matches!(input, Input::Voltage(Sample::Value(_))) {
+        // A step goes with the start of a reading, which then holds the whole of its charge.
+        if !matches!(input, Input::Current { .. }) {
             return patience(context, since);
         }
         let share = ((now - since) / plan.probe.rise).value.min(1.0);

@@ -24,13 +24,14 @@ pub(super) struct Ramp {
     since: Time,
     from: Voltage,
     set: Voltage,
+    ordered: Time,
     arrivals: u8,
     fall: Fall,
 }
 
 impl Ramp {
     pub(super) fn begin(now: Time, from: Voltage) -> Self {
-        Self { since: now, from, set: from, arrivals: 0, fall: Fall::default() }
+        Self { since: now, from, set: from, ordered: now, arrivals: 0, fall: Fall::default() }
     }
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
@@ -40,14 +41,23 @@ impl Ramp {
         if context.now - self.since > context.plan.ramp.budget {
             return held(context);
         }
-        let Input::Voltage(Sample::Value(terminals)) = input else { return Step::Stay };
-        let follows = self.set - context.plan.supply.agreement <= terminals;
-        if !follows {
-            self.arrivals = 0;
+        let agreement = context.plan.supply.agreement;
+        if !context.senses.followed(self.ordered, self.set - agreement) {
             return Step::Stay;
         }
         if self.set < target(context.plan) {
-            self.raise(context);
+            // A step goes with the start of a reading, which then holds the whole of its charge.
+            if matches!(input, Input::Current { .. }) {
+                self.raise(context);
+            }
+            return Step::Stay;
+        }
+        self.arrive(context, input)
+    }
+
+    /// The supply stands at the test voltage, several times in a row: it no longer swings.
+    fn arrive(&mut self, context: &Context, input: Input) -> Step {
+        if !matches!(input, Input::Voltage(Sample::Value(_))) {
             return Step::Stay;
         }
         self.arrivals += 1;
@@ -65,6 +75,7 @@ impl Ramp {
         let next = round_down(next, plan.supply.voltage_step);
         if self.set < next {
             self.set = next;
+            self.ordered = context.now;
             context.orders.push(Order::SetVoltage(next));
         }
     }

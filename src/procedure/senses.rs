@@ -138,6 +138,16 @@ impl Senses {
         self.smooth
     }
 
+    /// Range of the newest reading.
+    pub(super) fn range(&self) -> RangeIndex {
+        self.range
+    }
+
+    /// Whether the terminals were read after `since` and stood at `voltage` or more.
+    pub(super) fn followed(&self, since: Time, voltage: Voltage) -> bool {
+        self.terminals.is_some_and(|terminals| since < terminals.at && voltage <= terminals.value)
+    }
+
     /// Newest voltage at the terminals.
     pub(super) fn terminals(&self) -> Option<Voltage> {
         self.terminals.map(|terminals| terminals.value)

@@ -337,8 +337,6 @@ impl Closing {
         let plan = context.plan;
         if let Input::Current { sample: Sample::Value(current), .. } = input {
             self.count(context, current);
-        }
-        if matches!(input, Input::Voltage(Sample::Value(_))) {
             self.order_down(context, since);
         }
         let expected = expected_charge(context) * (1.0 - PROOF_SHARE);
@@ -364,6 +362,7 @@ impl Closing {
             context.tally.reading.map_or_else(Current::default, |reading| reading.current);
         let span = self.last_at.map_or(seconds(0.0), |last| context.now - last);
         self.last_at = Some(context.now);
+        let span = context.plan.spoken_for(span, self.wanted);
         self.returned += (leakage.max(Current::default()) * PROOF_SHARE - current) * span;
     }
 

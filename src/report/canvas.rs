@@ -203,6 +203,7 @@ fn pack(pixels: &[u8], (width, height): (u32, u32)) -> Result<Vec<u8>, DrawError
     let mut encoder = png::Encoder::new(&mut bytes, width, height);
     encoder.set_color(png::ColorType::Rgb);
     encoder.set_depth(png::BitDepth::Eight);
+    encoder.set_compression(png::Compression::Default);
     encoder.set_filter(png::FilterType::NoFilter);
     encoder.set_pixel_dims(Some(png::PixelDimensions {
         xppu: DOTS_PER_METRE,

@@ -118,6 +118,12 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         matches!(self.state, State::Quiet) && self.queue.is_empty()
     }
 
+    /// Whether a question is open.
+    #[must_use]
+    pub fn awaits_answer(&self) -> bool {
+        matches!(self.state, State::Open { .. } | State::Proving { .. })
+    }
+
     /// Whether the line was given up.
     #[must_use]
     pub fn is_lost(&self) -> bool {
@@ -139,10 +145,13 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     /// The bytes of a cut-out, to be written at once and before anything else.
     ///
     /// They begin with an end mark, so that a half-sent line cannot swallow them. Everything that
-    /// waited is dropped: an old order must not come after. An open question stays open; should
-    /// its answer be lost, the deadline brings the line back into step.
+    /// waited is dropped: an old order must not come after. An instrument may drop the answer to
+    /// an open question when a line comes in between, so the line is then out of step.
     pub fn cut_out(&mut self, words: &str, now: Time) -> Vec<u8> {
         self.queue.clear();
+        if self.awaits_answer() {
+            self.lose_step(now);
+        }
         self.next_write = now + self.timing.gap;
         let end = &self.timing.end;
         format!("{end}{words}{end}").into_bytes()
@@ -463,6 +472,14 @@ mod tests {
         assert_eq!(session.cut_out("OUTP OFF", seconds(1.0)), b"\nOUTP OFF\n");
         assert_eq!(session.write(seconds(1.1)), None);
         assert!(session.is_idle());
+    }
+
+    #[test]
+    fn a_cut_out_over_an_open_question_takes_no_answer_to_it() {
+        let mut session = asked(Ask::Voltage);
+        session.cut_out("OUTP OFF", seconds(1.1));
+        assert_eq!(session.receive(b"25.0\n", seconds(1.2)), []);
+        assert_eq!(session.write(seconds(2.2)), Some(b"*IDN?\n".to_vec()));
     }
 
     #[test]

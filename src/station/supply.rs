@@ -95,6 +95,8 @@ pub struct Supply {
     /// What has been ordered last.
     set: Voltage,
     armed: Option<Settings>,
+    /// Off was the last that was said of the output.
+    said_off: bool,
     checks: u32,
     asked_voltage: Time,
     asked_output: Time,
@@ -121,6 +123,7 @@ impl Supply {
             pace,
             set: volts(0.0),
             armed: None,
+            said_off: false,
             checks: 0,
             asked_voltage: now,
             asked_output: now,
@@ -129,13 +132,20 @@ impl Supply {
     }
 
     /// The bytes of output-off, to be written at once. Forgets everything that was to be said.
-    pub fn cut_out(&mut self, now: Time) -> Vec<u8> {
+    ///
+    /// None while the question is open whether an earlier one took effect: a second one over it
+    /// would only cost the answer. The question has a deadline, and "on" was not said since.
+    pub fn cut_out(&mut self, now: Time) -> Option<Vec<u8>> {
+        if self.said_off && self.session.awaits_answer() {
+            return None;
+        }
+        self.said_off = true;
         self.armed = None;
         // The next questions tell whether it worked.
         self.asked_output = now - self.pace.output;
         self.asked_voltage = now - self.pace.voltage;
         let words = self.driver.words.output_off.clone();
-        self.session.cut_out(&words, now)
+        Some(self.session.cut_out(&words, now))
     }
 
     /// Makes `settings` and 0 V, and reads them back as a group.
@@ -161,6 +171,7 @@ impl Supply {
 
     /// Says "on", once, and asks for the state.
     pub fn switch_on(&mut self) {
+        self.said_off = false;
         let words = self.driver.words.output_on.clone();
         self.session.say(Outgoing { words, question: None });
         self.ask(Ask::Output);
@@ -168,6 +179,8 @@ impl Supply {
 
     /// Proves the set-point to be 0 V and then switches on.
     pub fn sink_at_zero(&mut self) {
+        // From here on a cut-out is never held back: it must stop the "on" that follows.
+        self.said_off = false;
         self.order_voltage(volts(0.0));
         self.check(Setting::Voltage(0.0), Purpose::Sink);
     }
@@ -509,8 +522,40 @@ mod tests {
         let mut supply = supply();
         supply.arm(settings());
         supply.write(seconds(0.1));
-        assert_eq!(supply.cut_out(seconds(0.1)), b"\nOUTP OFF\n");
+        assert_eq!(supply.cut_out(seconds(0.1)), Some(b"\nOUTP OFF\n".to_vec()));
         expect(&mut supply, "OUTP?");
+    }
+
+    #[test]
+    fn a_repeated_cut_out_does_not_cost_the_answer_that_would_prove_it() {
+        let mut supply = supply();
+        assert!(supply.cut_out(seconds(0.1)).is_some());
+        expect(&mut supply, "OUTP?");
+        assert_eq!(supply.cut_out(seconds(0.4)), None);
+        supply.pass(seconds(1.2));
+        assert!(supply.cut_out(seconds(1.3)).is_some(), "the deadline is over");
+    }
+
+    #[test]
+    fn a_cut_out_stops_a_supply_that_is_about_to_sink() {
+        let mut supply = supply();
+        supply.cut_out(seconds(0.1));
+        supply.sink_at_zero();
+        expect(&mut supply, "VOLT 0.00");
+        expect(&mut supply, "VOLT?");
+        assert!(supply.cut_out(seconds(0.2)).is_some());
+        supply.receive(b"0.00\n", seconds(0.2));
+        assert_eq!(supply.write(seconds(0.3)), None, "on must not follow");
+    }
+
+    #[test]
+    fn a_cut_out_after_on_was_said_is_never_held_back() {
+        let mut supply = supply();
+        supply.cut_out(seconds(0.1));
+        supply.switch_on();
+        expect(&mut supply, "OUTP ON");
+        expect(&mut supply, "OUTP?");
+        assert!(supply.cut_out(seconds(0.2)).is_some());
     }
 
     #[test]

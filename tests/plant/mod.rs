@@ -61,6 +61,7 @@ pub fn plan() -> Plan {
             soak: RangeIndex(1),
             bleed: RangeIndex(3),
             settling_readings: 2,
+            interval: seconds(INTERVAL),
         },
         series: ohms(1000.0),
         probe: ProbePlan {
