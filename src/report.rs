@@ -150,6 +150,12 @@ mod tests {
     }
 
     #[test]
+    fn a_picture_is_small_enough_to_send_around() {
+        let picture = draw(&example::healthy(), Axes::LogLog, Format::Png).unwrap();
+        assert!(picture.len() < 500_000, "{} bytes", picture.len());
+    }
+
+    #[test]
     fn a_saved_picture_holds_the_bytes_that_were_drawn() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("c12.svg");
