@@ -8,14 +8,16 @@ mod bench;
 mod cautions;
 mod draw_up;
 mod phase;
+mod refusal;
 mod told;
 
 pub use bench::{
     Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
-pub use draw_up::{Drawn, HARMLESS, Refusal, TOUCH_SAFE, Wish, draw_up};
+pub use draw_up::{Drawn, HARMLESS, TOUCH_SAFE, Wish, draw_up};
 pub use phase::Phase;
+pub use refusal::Refusal;
 pub use told::{OutputState, Sample};
 
 use arrayvec::ArrayVec;
