@@ -53,6 +53,7 @@ pub struct Duties {
 pub struct Keeper {
     child: Child,
     pipe: ChildStdin,
+    armed: bool,
 }
 
 /// Why there is no keeper.
@@ -90,7 +91,7 @@ impl Keeper {
             .ok_or_else(|| KeeperError::Start(io::Error::other("its pipe is missing")))?;
         let flags = rustix::fs::OFlags::NONBLOCK;
         rustix::fs::fcntl_setfl(&pipe, flags).map_err(|error| KeeperError::Start(error.into()))?;
-        let mut keeper = Self { child, pipe };
+        let mut keeper = Self { child, pipe, armed: false };
         keeper.say(&duties)?;
         Ok(keeper)
     }
@@ -101,7 +102,9 @@ impl Keeper {
     ///
     /// [`KeeperError::Gone`]: nothing may be energised without a keeper.
     pub fn arm(&mut self) -> Result<(), KeeperError> {
-        self.say("arm")
+        self.say("arm")?;
+        self.armed = true;
+        Ok(())
     }
 
     /// The actor has turned once more; its last judged reading is this old.
@@ -119,7 +122,9 @@ impl Keeper {
     ///
     /// [`KeeperError::Gone`].
     pub fn release(&mut self) -> Result<(), KeeperError> {
-        self.say("release")
+        self.say("release")?;
+        self.armed = false;
+        Ok(())
     }
 
     fn say(&mut self, line: &str) -> Result<(), KeeperError> {
@@ -142,14 +147,19 @@ impl Keeper {
         self.child.id()
     }
 
-    /// Releases it and waits until it has ended.
+    /// Lets it go: waits until it has ended if there is nothing to keep, and leaves a bench that
+    /// could not be proven safe to it, which goes on switching off and frees the port at its end.
     ///
     /// # Errors
     ///
     /// The system's, if the process can't be waited for.
     pub fn dismiss(self) -> io::Result<()> {
-        let Self { mut child, pipe } = self;
+        let Self { mut child, pipe, armed } = self;
         drop(pipe);
+        if armed {
+            tracing::warn!(keeper = child.id(), "the keeper goes on with the bench");
+            return Ok(());
+        }
         child.wait().map(|_| ())
     }
 }
