@@ -87,17 +87,30 @@ impl RecordArgument {
 #[must_use]
 pub fn main() -> ExitCode {
     start_tracing();
+    if let Some(word) = std::env::args().skip(1).find(|word| is_negative(word)) {
+        return failed(&failure::Failure::usage(
+            format!("\"{word}\": expected a value above zero, came one with a minus sign"),
+            "write ratings, limits and voltages without a sign",
+        ));
+    }
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,
         Err(error) => return usage(&error),
     };
     match act(arguments.command) {
         Ok(exit) => exit.into(),
-        Err(failure) => {
-            screen::complain(&failure.text());
-            failure.exit.into()
-        }
+        Err(failure) => failed(&failure),
     }
+}
+
+fn failed(failure: &failure::Failure) -> ExitCode {
+    screen::complain(&failure.text());
+    failure.exit.into()
+}
+
+/// A word such as `-25V`: no option begins with a digit, and nothing here is below zero.
+fn is_negative(word: &str) -> bool {
+    word.strip_prefix('-').is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 fn act(command: Command) -> Result<Exit, failure::Failure> {
@@ -144,6 +157,11 @@ mod tests {
     use clap::CommandFactory;
 
     use super::*;
+
+    #[test]
+    fn a_rating_with_a_minus_sign_is_no_option() {
+        assert!(is_negative("-25V") && !is_negative("--soak") && !is_negative("-h"));
+    }
 
     #[test]
     fn the_commands_go_together() {
