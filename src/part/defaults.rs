@@ -176,7 +176,7 @@ fn conditions(family: Family) -> (Time, Celsius) {
     (seconds(minutes * 60.0), celsius(degrees))
 }
 
-/// Mid-century military: mA = k·C[µF] + 0.3, k by rated voltage up to 450 V (handbook §1.2).
+/// Mid-century military: `I[mA] = k·C[µF] + 0.3`, k by rated voltage up to 450 V (handbook §1.2).
 fn vintage(rated: Voltage) -> LeakageRule {
     let steps = [(100.0, 10.0), (250.0, 20.0), (350.0, 25.0)];
     let step = steps.into_iter().find(|(upto, _)| rated <= volts(*upto));
