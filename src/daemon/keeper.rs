@@ -53,6 +53,7 @@ pub struct Duties {
 pub struct Keeper {
     child: Child,
     pipe: ChildStdin,
+    armed: bool,
 }
 
 /// Why there is no keeper.
@@ -90,7 +91,7 @@ impl Keeper {
             .ok_or_else(|| KeeperError::Start(io::Error::other("its pipe is missing")))?;
         let flags = rustix::fs::OFlags::NONBLOCK;
         rustix::fs::fcntl_setfl(&pipe, flags).map_err(|error| KeeperError::Start(error.into()))?;
-        let mut keeper = Self { child, pipe };
+        let mut keeper = Self { child, pipe, armed: false };
         keeper.say(&duties)?;
         Ok(keeper)
     }
@@ -101,6 +102,7 @@ impl Keeper {
     ///
     /// [`KeeperError::Gone`]: nothing may be energised without a keeper.
     pub fn arm(&mut self) -> Result<(), KeeperError> {
+        self.armed = true;
         self.say("arm")
     }
 
@@ -119,6 +121,7 @@ impl Keeper {
     ///
     /// [`KeeperError::Gone`].
     pub fn release(&mut self) -> Result<(), KeeperError> {
+        self.armed = false;
         self.say("release")
     }
 
@@ -142,13 +145,18 @@ impl Keeper {
         self.child.id()
     }
 
-    /// Releases it and waits until it has ended.
+    /// Sends it home and waits until it has ended. One that still has a bench to make safe stays,
+    /// silently and with the port's lock: a person waits for the word that it is locked out.
     ///
     /// # Errors
     ///
     /// The system's, if the process can't be waited for.
-    pub fn dismiss(self) -> io::Result<()> {
-        let Self { mut child, pipe } = self;
+    pub fn dismiss(mut self) -> io::Result<()> {
+        if self.armed {
+            // One that is gone has nothing to tell either.
+            return self.say("hush").or(Ok(()));
+        }
+        let Self { mut child, pipe, .. } = self;
         drop(pipe);
         child.wait().map(|_| ())
     }
