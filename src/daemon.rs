@@ -1,6 +1,7 @@
 //! One actor per station: feeds the procedure, carries its orders out, with a keeper beside it.
 
 mod actor;
+mod cause;
 mod check;
 mod clock;
 pub mod control;

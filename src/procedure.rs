@@ -246,6 +246,12 @@ impl Procedure {
         self.tally.full_voltage_at
     }
 
+    /// Whether something ended the run before its time.
+    #[must_use]
+    pub fn ended_early(&self) -> bool {
+        self.tally.ended_by.is_some()
+    }
+
     /// What the run has come to, once it is `safe` or `locked-out`.
     #[must_use]
     pub fn outcome(&self) -> Option<Outcome> {
@@ -360,8 +366,12 @@ impl Procedure {
         None
     }
 
-    /// A current that only a failed part can draw: a short at the probe, a breakdown later.
+    /// A current that only a failed part can draw: a short at the probe, a breakdown later. One
+    /// that flows out of the part is the supply's doing.
     fn surge_finding(&mut self) -> Finding {
+        if self.senses.flows_out() {
+            return Finding::InstrumentLost;
+        }
         if matches!(self.state, State::Probe(_)) {
             return Finding::Shorted;
         }

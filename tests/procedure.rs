@@ -257,3 +257,19 @@ fn the_bench_left_by_a_dead_run_is_made_safe_without_being_energised() {
     assert_eq!(rig.finish().left, Left::Safe);
     assert!(rig.plant.at_part() < 5.0);
 }
+
+#[rstest]
+fn a_part_that_empties_into_a_tripped_supply_has_not_given_way(
+    #[values(Phase::Ramp, Phase::Charge, Phase::Settle, Phase::Soak)] phase: Phase,
+) {
+    let mut rig = Rig::start(plan(), Part::sound());
+    rig.until(phase, 400.0);
+    while phase == Phase::Ramp && rig.plant.at_part() < 5.0 {
+        rig.advance();
+    }
+    rig.plant.trips();
+    let outcome = rig.finish();
+    let got = (outcome.ruling.verdict, outcome.ruling.findings[0], outcome.left);
+    assert_eq!(got, (Verdict::Untested, Finding::InstrumentLost, Left::Safe), "{outcome:#?}");
+    assert_eq!(outcome.broke_down_at, None);
+}

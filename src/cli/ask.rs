@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::failure::Failure;
+use super::failure::{Failure, chain};
 use crate::part::{Limit, Part};
 use crate::plan::{Drawn, Wish, draw_up};
 use crate::quantity::read;
@@ -68,7 +68,7 @@ fn default_station() -> Option<PathBuf> {
 impl PartArguments {
     pub(crate) fn part(&self) -> Result<Part, Failure> {
         let words = self.part.join(" ");
-        Part::read(&words).map_err(|error| Failure::usage(error.to_string(), error.help()))
+        Part::read(&words).map_err(|error| Failure::usage(chain(&error), error.help()))
     }
 
     /// The limit that was typed, else that of the part's family.
@@ -86,7 +86,7 @@ fn read_limit(text: &str) -> Result<Limit, Failure> {
     Limit::read(text).map_err(|error| {
         let column = text[..error.position().min(text.len())].chars().count();
         let caret = format!("{}^", " ".repeat(column));
-        let message = format!("limit: {error}\n       {text}\n       {caret}");
+        let message = format!("limit: {}\n       {text}\n       {caret}", chain(&error));
         Failure::usage(message, error.help())
     })
 }

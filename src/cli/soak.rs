@@ -68,7 +68,13 @@ pub(crate) async fn soak(
     let (progress, watched) = watch::channel(Progress::default());
     let screen = tokio::spawn(show_progress(watched, plan.target.soak, plan.target.window));
     let mut line = Line { progress: &progress, stops: &mut stops };
-    let recovered = open.recover(&mut record, &station.name, &plan, &mut line).await?;
+    let recovered = match open.recover(&mut record, &station.name, &plan, &mut line).await {
+        Ok(recovered) => recovered,
+        Err(error) => {
+            open.close().await?;
+            return Err(error.into());
+        }
+    };
     for run in recovered {
         screen::complain(&format!("{run} was cut off earlier; its bench has been made safe\n"));
     }

@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use tokio::sync::{mpsc, watch};
 
+use super::cause::LastValues;
 use super::clock::Clock;
 use super::keeper::Keeper;
 use super::progress::Progress;
@@ -78,6 +79,7 @@ struct Run<'a> {
     ended_at: Option<Time>,
     record_failed: bool,
     latest: Option<Sample<Current>>,
+    values: LastValues,
 }
 
 impl Actor {
@@ -101,6 +103,7 @@ impl Actor {
             ended_at: None,
             record_failed: false,
             latest: None,
+            values: LastValues::none(),
         };
         let orders = begin(&mut run.procedure, seconds(0.0));
         self.keep(&mut run);
@@ -274,11 +277,17 @@ impl Actor {
     fn feed(&mut self, run: &mut Run<'_>, input: Input) {
         let before = run.procedure.phase();
         let bench = self.clock.bench();
-        let orders = run.procedure.step(bench - run.began, input);
+        let now = bench - run.began;
+        let orders = run.procedure.step(now, input);
         self.carry_out(run, &orders);
+        run.values.hear(now, input);
         let after = run.procedure.phase();
         if before != after {
             run.event("phase", after.tag(), bench);
+        }
+        if before != after && after == Phase::Bleed && run.procedure.ended_early() {
+            let causes = run.values.causes(now, run.plan.cut_out.stale, input);
+            causes.into_iter().for_each(|cause| run.note(cause));
         }
     }
 

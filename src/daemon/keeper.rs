@@ -102,9 +102,8 @@ impl Keeper {
     ///
     /// [`KeeperError::Gone`]: nothing may be energised without a keeper.
     pub fn arm(&mut self) -> Result<(), KeeperError> {
-        self.say("arm")?;
         self.armed = true;
-        Ok(())
+        self.say("arm")
     }
 
     /// The actor has turned once more; its last judged reading is this old.
@@ -122,9 +121,8 @@ impl Keeper {
     ///
     /// [`KeeperError::Gone`].
     pub fn release(&mut self) -> Result<(), KeeperError> {
-        self.say("release")?;
         self.armed = false;
-        Ok(())
+        self.say("release")
     }
 
     fn say(&mut self, line: &str) -> Result<(), KeeperError> {
@@ -147,19 +145,19 @@ impl Keeper {
         self.child.id()
     }
 
-    /// Lets it go: waits until it has ended if there is nothing to keep, and leaves a bench that
-    /// could not be proven safe to it, which goes on switching off and frees the port at its end.
+    /// Sends it home and waits until it has ended. One that still has a bench to make safe stays,
+    /// silently and with the port's lock: a person waits for the word that it is locked out.
     ///
     /// # Errors
     ///
     /// The system's, if the process can't be waited for.
-    pub fn dismiss(self) -> io::Result<()> {
-        let Self { mut child, pipe, armed } = self;
-        drop(pipe);
-        if armed {
-            tracing::warn!(keeper = child.id(), "the keeper goes on with the bench");
-            return Ok(());
+    pub fn dismiss(mut self) -> io::Result<()> {
+        if self.armed {
+            // One that is gone has nothing to tell either.
+            return self.say("hush").or(Ok(()));
         }
+        let Self { mut child, pipe, .. } = self;
+        drop(pipe);
         child.wait().map(|_| ())
     }
 }

@@ -36,7 +36,7 @@ impl Ramp {
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if self.fall.watch(context, input) {
-            return Step::Fault(Finding::BrokeDown);
+            return collapsed(context);
         }
         if context.now - self.since > context.plan.ramp.budget {
             return held(context);
@@ -96,7 +96,7 @@ pub(super) struct Charge {
 impl Charge {
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if self.fall.watch(context, input) {
-            return Step::Fault(Finding::BrokeDown);
+            return collapsed(context);
         }
         let waited = context.now - self.since;
         if waited < context.plan.ramp.charge {
@@ -123,8 +123,7 @@ struct Fall {
 }
 
 impl Fall {
-    /// Takes note of the voltage; true if the part has given way: its voltage fell, twice in a
-    /// row, although nobody lowered it.
+    /// Takes note of the voltage; true if it fell, twice in a row, although nobody lowered it.
     fn watch(&mut self, context: &mut Context, input: Input) -> bool {
         if !matches!(input, Input::Voltage(Sample::Value(_))) {
             return false;
@@ -136,7 +135,6 @@ impl Fall {
         let fell = volts(1.0) < high_water && voltage < high_water * COLLAPSE_SHARE;
         self.seen = if fell { self.seen + 1 } else { 0 };
         if FALLS <= self.seen {
-            context.tally.broke_down_at.get_or_insert(high_water);
             return true;
         }
         context.tally.high_water = high_water.max(voltage);
@@ -146,6 +144,16 @@ impl Fall {
         }
         false
     }
+}
+
+/// The voltage fell although nobody lowered it: the part gave way, or the supply went down and the
+/// part empties into it.
+fn collapsed(context: &mut Context) -> Step {
+    if context.senses.flows_out() {
+        return Step::Fault(Finding::InstrumentLost);
+    }
+    context.tally.broke_down_at.get_or_insert(context.tally.high_water);
+    Step::Fault(Finding::BrokeDown)
 }
 
 /// The part stayed below the test voltage: says whether charging could still explain it.

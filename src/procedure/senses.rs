@@ -138,6 +138,15 @@ impl Senses {
         self.smooth
     }
 
+    /// Whether the newest reading is of a current out of the part.
+    pub(super) fn flows_out(&self) -> bool {
+        match (self.overload, self.current) {
+            (Some(overload), _) => overload.value,
+            (None, Some(current)) => current.value < amperes(0.0),
+            (None, None) => false,
+        }
+    }
+
     /// Range of the newest reading.
     pub(super) fn range(&self) -> RangeIndex {
         self.range

@@ -92,7 +92,7 @@ impl Settle {
         let Input::Current { sample, range } = input else { return sag(context) };
         match sample {
             Sample::Value(current) if context.plan.cut_out.surge <= current.abs() => {
-                gave_way(context)
+                cut_out(context, current < Current::default())
             }
             Sample::Value(_) if self.ranging.take(context, range) => {
                 let soak = Soak::begin(context, self.full_at, self.ranging);
@@ -100,16 +100,16 @@ impl Settle {
             }
             Sample::Value(_) => sag(context),
             Sample::NotANumber => Step::Stay,
-            Sample::Overload { .. } => self.widen(context, range),
+            Sample::Overload { negative } => self.widen(context, range, negative),
         }
     }
 
     /// The current does not fit the range: one range up, and out if there is none.
-    fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
+    fn widen(&mut self, context: &mut Context, range: RangeIndex, negative: bool) -> Step {
         if range != self.ranging.wanted {
             return Step::Stay;
         }
-        let Some(wanted) = wider(context, range) else { return gave_way(context) };
+        let Some(wanted) = wider(context, range) else { return cut_out(context, negative) };
         self.ranging = Ranging::to(wanted, context);
         Step::Stay
     }
@@ -168,16 +168,16 @@ impl Soak {
         match sample {
             Sample::Value(current) => self.take_value(context, current, range),
             Sample::NotANumber => Step::Stay,
-            Sample::Overload { .. } if self.settled => gave_way(context),
-            Sample::Overload { .. } => self.widen(context, range),
+            Sample::Overload { negative } if self.settled => cut_out(context, negative),
+            Sample::Overload { negative } => self.widen(context, range, negative),
         }
     }
 
-    fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
+    fn widen(&mut self, context: &mut Context, range: RangeIndex, negative: bool) -> Step {
         if range != self.ranging.wanted {
             return Step::Stay;
         }
-        let Some(wanted) = wider(context, range) else { return gave_way(context) };
+        let Some(wanted) = wider(context, range) else { return cut_out(context, negative) };
         self.change_range(context, wanted);
         Step::Stay
     }
@@ -185,7 +185,7 @@ impl Soak {
     fn take_value(&mut self, context: &mut Context, current: Current, range: RangeIndex) -> Step {
         let plan = context.plan;
         if plan.cut_out.soak <= current.abs() {
-            return gave_way(context);
+            return cut_out(context, current < Current::default());
         }
         if self.is_too_hot(context, current) {
             return Step::Fault(Finding::RunsAway);
@@ -308,7 +308,7 @@ impl Closing {
         if let Input::Current { sample: Sample::Value(current), .. } = input
             && context.plan.cut_out.surge <= current.abs()
         {
-            return gave_way(context);
+            return cut_out(context, current < Current::default());
         }
         match self.lowering_since {
             None => self.wait_for_range(context, input),
@@ -387,6 +387,15 @@ fn expected_charge(context: &Context) -> Charge {
     let measured = context.tally.count.capacitance(context.tally.counted_to, leakage);
     let floor = plan.ramp.charge_floor;
     measured.map_or(printed, |measured| printed.min((measured * plan.test_voltage).max(floor)))
+}
+
+/// More current than the run may see. Into the part, it gave way; out of it, the part empties into
+/// a supply that went down by itself, and nothing is said of the part.
+fn cut_out(context: &mut Context, negative: bool) -> Step {
+    if negative {
+        return Step::Fault(Finding::InstrumentLost);
+    }
+    gave_way(context)
 }
 
 /// The part conducts far beyond a leak.

@@ -171,6 +171,11 @@ impl Plant {
         self.output
     }
 
+    /// The supply's output goes off by itself.
+    pub fn trips(&mut self) {
+        self.output = false;
+    }
+
     /// Voltage at the part, V.
     pub fn at_part(&self) -> f64 {
         self.at_part

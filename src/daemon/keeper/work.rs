@@ -106,6 +106,7 @@ struct Work {
     output: OutputState,
     replies: Vec<u8>,
     asked_voltage: bool,
+    line_gone: bool,
 }
 
 impl Work {
@@ -121,6 +122,7 @@ impl Work {
             output: OutputState::Unknown,
             replies: Vec::new(),
             asked_voltage: false,
+            line_gone: false,
         }
     }
 
@@ -134,6 +136,11 @@ impl Work {
             };
             let now = self.start.elapsed();
             for line in lines {
+                if line == "hush"
+                    && let Err(error) = hush()
+                {
+                    eprintln!("reststrom keeper: standard error can't be let go of: {error}");
+                }
                 self.watch.hear(&line, now);
             }
             if pipe.closed {
@@ -178,6 +185,10 @@ impl Work {
             return true;
         }
         self.hear_replies(now);
+        if self.line_gone {
+            eprintln!("reststrom keeper: the supply's line is gone: switch its output off by hand");
+            return true;
+        }
         if self.output != OutputState::Off {
             self.switch_off("the daemon is gone", now);
         }
@@ -207,7 +218,11 @@ impl Work {
             let mut bytes = [0; 512];
             match rustix::io::read(line.as_fd(), &mut bytes) {
                 Ok(count) if 0 < count => self.replies.extend_from_slice(&bytes[..count]),
-                Ok(_) | Err(_) => break,
+                Err(rustix::io::Errno::AGAIN | rustix::io::Errno::INTR) => break,
+                Ok(_) | Err(_) => {
+                    self.line_gone = true;
+                    break;
+                }
             }
         }
         let Some(end) = self.replies.iter().position(|byte| matches!(byte, b'\r' | b'\n')) else {
@@ -229,6 +244,13 @@ impl Work {
             self.safe_since = None;
         }
     }
+}
+
+/// Lets go of standard error: the daemon has told the end, and whoever reads it waits for no more.
+fn hush() -> io::Result<()> {
+    let nowhere = std::fs::File::options().write(true).open("/dev/null")?;
+    rustix::stdio::dup2_stderr(nowhere)?;
+    Ok(())
 }
 
 /// Writes to the supply's line, ahead of what its driver still holds.

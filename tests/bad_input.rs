@@ -1,0 +1,225 @@
+//! Bad input: a message with place, expected, found and what to do; exit 64; nothing energised.
+
+mod rig;
+
+use std::os::fd::OwnedFd;
+
+use reststrom::simbench::{BenchOptions, Fault, Instrument, SupplyModel};
+use rig::{Rig, part};
+use rstest::rstest;
+
+const C14: [&str; 5] = ["soak", "C14", "22uF", "25V", "tantalum"];
+
+fn rig() -> Rig {
+    Rig::holding(100.0, "C14")
+}
+
+/// What is said of a command that must be refused before anything is energised, with this rig's
+/// folder and ports left out.
+#[track_caller]
+fn refused(rig: &Rig, words: &[&str]) -> String {
+    let ended = rig.run(words);
+    assert_eq!((ended.code, ended.stdout.as_str()), (Some(64), ""), "{ended:?}");
+    assert_eq!(rig.times_on(), 0);
+    let said: Vec<&str> =
+        ended.stderr.lines().filter(|line| !line.starts_with("CAUTION")).collect();
+    let said = said.join("\n");
+    assert!(said.contains("error: ") && said.contains("\n help: "), "{said}");
+    assert!(!rig.bench.look().output_on);
+    said.replace(&rig.path("").display().to_string(), "")
+        .replace(&rig.bench.supply_port(), "<supply>")
+        .replace(&rig.bench.meter_port(), "<meter>")
+}
+
+#[rstest]
+#[case::an_unknown_unit("22uX 25V tantalum", "uX")]
+#[case::a_negative_rating("22uF -25V tantalum", "-25V")]
+#[case::a_rating_of_zero("22uF 0V tantalum", "0")]
+#[case::a_capacitance_of_zero("0uF 25V tantalum", "0")]
+#[case::no_voltage_at_all("22uF tantalum", "voltage")]
+#[case::an_unknown_family("22uF 25V tantaline", "tantaline")]
+fn a_part_that_cannot_be_is_refused(#[case] part: &str, #[case] found: &str) {
+    let rig = rig();
+    let said = refused(&rig, &["soak", part]);
+    assert!(said.contains(found) && said.contains("expected"), "{said}");
+    assert!(rig.bench.log().is_empty());
+}
+
+#[test]
+fn an_unknown_unit_is_shown_with_what_was_expected() {
+    insta::assert_snapshot!(refused(&rig(), &["soak", "22uX 25V tantalum"]), @"");
+}
+
+#[test]
+fn a_wrong_limit_is_shown_with_its_place() {
+    let said = refused(&rig(), &["soak", "22uF 25V tantalum", "--limit", "0.01CU floor 3x @ 5min"]);
+    insta::assert_snapshot!(said, @"");
+}
+
+#[test]
+fn a_rating_above_the_ceiling_is_refused() {
+    let said = refused(&rig(), &["soak", "10uF 100V al-wet", "--acknowledge"]);
+    insta::assert_snapshot!(said, @"");
+}
+
+#[test]
+fn a_test_voltage_above_the_supplys_end_is_refused() {
+    let rig = rig();
+    rig.rewire("lapse", "ceiling = \"200 V\"\nlapse");
+    let said = refused(&rig, &["soak", "10uF 100V al-wet", "--acknowledge"]);
+    insta::assert_snapshot!(said, @"");
+}
+
+#[test]
+fn dangerous_voltage_is_refused_until_it_is_acknowledged() {
+    let rig = rig();
+    rig.rewire("lapse", "ceiling = \"200 V\"\nlapse");
+    rig.rewire(
+        "identity = \"SKARVIK,SIMULATED-SUPPLY\"\n",
+        "identity = \"SKARVIK,SIMULATED-SUPPLY\"\n[supply.ability]\nmost_voltage = \"150 V\"\n\
+         most_current = \"1 A\"\nvoltage_step = \"10 mV\"\ncurrent_step = \"100 µA\"\n\
+         read_back_fraction = 0.0005\nread_back_fixed = \"10 mV\"\nsenses = \"at-terminals\"\n",
+    );
+    let said = refused(&rig, &["soak", "10uF 100V al-wet"]);
+    insta::assert_snapshot!(said, @"");
+}
+
+#[test]
+fn a_missing_driver_is_named_with_those_that_there_are() {
+    let rig = rig();
+    rig.rewire("\"scpi-supply\"", "\"scpi-suply\"");
+    insta::assert_snapshot!(refused(&rig, &C14), @"");
+}
+
+#[test]
+fn a_driver_with_a_missing_word_is_named_with_the_word() {
+    let rig = rig();
+    let whole = include_str!("../drivers/scpi-supply.toml");
+    let lacking = whole.replace("output_off = \"OUTP OFF\"\n", "");
+    assert_ne!(whole, lacking);
+    rig.write("terse.toml", &lacking);
+    rig.rewire("\"scpi-supply\"", "\"terse.toml\"");
+    insta::assert_snapshot!(refused(&rig, &C14), @"");
+}
+
+#[test]
+fn an_unknown_key_in_the_station_file_is_named_with_its_line() {
+    let rig = rig();
+    rig.rewire("lapse", "celing = \"50 V\"\nlapse");
+    insta::assert_snapshot!(refused(&rig, &C14), @"");
+}
+
+#[test]
+fn a_lapse_on_a_bench_that_is_not_simulated_is_refused() {
+    let rig = rig();
+    rig.rewire("simulated = true\n", "");
+    insta::assert_snapshot!(refused(&rig, &C14), @"");
+}
+
+#[test]
+fn a_station_file_that_is_not_there_is_named() {
+    let rig = rig();
+    let said = refused(&rig, &["soak", "22uF 25V tantalum", "--station", "nowhere.toml"]);
+    insta::assert_snapshot!(said, @"");
+}
+
+#[test]
+fn a_port_that_does_not_exist_is_named() {
+    let rig = rig();
+    rig.rewire(&format!("\"{}\"", rig.bench.meter_port()), "\"/dev/serial/by-id/no-such\"");
+    insta::assert_snapshot!(refused(&rig, &C14), @"");
+}
+
+#[test]
+fn an_address_where_nobody_listens_is_named() {
+    let rig = rig();
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = listener.local_addr().unwrap();
+    drop(listener);
+    rig.rewire(&format!("\"{}\"", rig.bench.meter_port()), &format!("\"tcp:{address}\""));
+    let said = refused(&rig, &C14).replace(&address.to_string(), "<address>");
+    insta::assert_snapshot!(said, @"");
+}
+
+#[test]
+fn a_port_that_a_run_owns_is_refused_to_a_second_run_which_changes_nothing() {
+    let rig = rig();
+    let mut first = rig.start(&C14);
+    first.reaches("soak");
+    let second = rig.run(&C14);
+    assert_eq!((second.code, second.stdout.as_str()), (Some(64), ""), "{second:?}");
+    let said = second.stderr.replace(&rig.bench.supply_port(), "<supply>");
+    let said: Vec<&str> = said.lines().filter(|line| !line.starts_with("CAUTION")).collect();
+    insta::assert_snapshot!(said.join("\n"), @"");
+    assert!(rig.bench.look().output_on, "the first run goes on");
+    let ended = first.ends();
+    assert_eq!(ended.code, Some(0), "{ended:?}");
+    rig.is_left_safe();
+}
+
+#[rstest]
+#[case::of_the_supply(Instrument::Supply)]
+#[case::of_the_meter(Instrument::Meter)]
+fn an_instrument_with_another_identity_is_refused(#[case] which: Instrument) {
+    let rig = rig();
+    rig.bench.inject(Fault::WrongIdentity(which));
+    let said = refused(&rig, &C14);
+    assert!(said.contains("answers \"ELSEWHERE,OTHER-INSTRUMENT,0002,1.0\", expected"), "{said}");
+    let heard = rig.bench.log();
+    let client = heard.iter().filter(|logged| logged.line != "*IDN?" && !logged.line.is_empty());
+    let orders = client.filter(|logged| logged.speaker == reststrom::simbench::Speaker::Client);
+    assert_eq!(orders.count(), 0, "{heard:?}");
+}
+
+#[test]
+fn an_instrument_that_does_not_answer_is_named_with_what_was_sent() {
+    let rig = rig();
+    let (_nobody, port) = terminal();
+    rig.rewire(&rig.bench.meter_port(), &port);
+    let said = refused(&rig, &C14).replace(&port, "<meter>");
+    insta::assert_snapshot!(said, @"");
+}
+
+/// A pseudo-terminal that nobody serves.
+fn terminal() -> (OwnedFd, String) {
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+    let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+    grantpt(&master).unwrap();
+    unlockpt(&master).unwrap();
+    let name = ptsname(&master, Vec::new()).unwrap().into_string().unwrap();
+    (master, name)
+}
+
+#[test]
+fn a_soak_too_short_for_a_reading_is_refused() {
+    let said = refused(&rig(), &["soak", "22uF 25V tantalum", "--soak", "5s"]);
+    insta::assert_snapshot!(said, @"");
+}
+
+#[test]
+fn a_limit_below_what_the_meter_can_see_runs_but_is_warned_of() {
+    let rig = rig();
+    let plan = rig.run(&["plan", "100nF 63V polypropylene", "--voltage", "50V"]);
+    assert_eq!(plan.code, Some(0), "{plan:?}");
+    assert!(plan.stdout.contains("meter-too-coarse"), "{plan:?}");
+    let coarse = Rig::holding(100.0, "C8");
+    let ended = coarse.run(&["soak", "100nF 63V polypropylene", "--json"]);
+    assert_eq!(ended.code, Some(2), "{ended:?}");
+    assert!(ended.stderr.contains("meter-too-coarse"), "{ended:?}");
+    let object = ended.json();
+    assert_eq!(object["verdict"], "undecided");
+    assert_eq!(object["findings"][0], "meter-too-coarse");
+    coarse.is_left_safe();
+}
+
+#[test]
+fn a_supply_that_clips_below_the_test_voltage_never_gives_a_verdict_on_the_part() {
+    let model =
+        SupplyModel { most_voltage: reststrom::quantity::volts(20.0), ..SupplyModel::default() };
+    let options = BenchOptions { lapse: 100.0, supply: model, ..BenchOptions::default() };
+    let rig = Rig::on(options, &part("C14"));
+    let ended = rig.run(&[&C14[..], &["--json"]].concat());
+    assert_eq!(ended.code, Some(3), "{ended:?}");
+    assert_eq!(ended.json()["verdict"], "untested");
+    rig.is_left_safe();
+}
