@@ -287,7 +287,9 @@ impl Actor {
         }
         if before != after && after == Phase::Bleed && run.procedure.ended_early() {
             let causes = run.values.causes(now, run.plan.cut_out.stale, input);
-            causes.into_iter().for_each(|cause| run.note(cause));
+            for cause in causes {
+                run.note(cause);
+            }
         }
     }
 
