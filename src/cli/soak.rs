@@ -10,9 +10,10 @@ use super::screen::LiveLine;
 use super::{Exit, RecordArgument, plan, screen, show};
 use crate::daemon::control::Control;
 use crate::daemon::{Finished, Line, OpenStation, Progress, Stop};
+use crate::judge::Left;
 use crate::plan::{Drawn, Phase, Sample, Wish};
 use crate::quantity::{Time, seconds, text};
-use crate::record::{LimitOnRecord, NewRun, Record};
+use crate::record::{LimitOnRecord, NewRun, Record, RunFilter};
 use crate::report::object::RunObject;
 use crate::station::wiring::Station;
 
@@ -23,7 +24,10 @@ pub(crate) struct Arguments {
     wish: WishArguments,
     #[command(flatten)]
     record: RecordArgument,
-    /// Print the result as JSON; progress and cautions go to standard error
+    /// I have looked at the bench that the last run left locked out: output off, part empty
+    #[arg(long)]
+    unlock: bool,
+    /// Print the result as JSON, not as a page
     #[arg(long)]
     json: bool,
 }
@@ -33,6 +37,9 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     let station = arguments.wish.station.load()?;
     let drawn = drawn(&wish, &station)?;
     let path = arguments.record.path()?;
+    if !arguments.unlock {
+        refuse_locked_out(&path, &station.name)?;
+    }
     screen::complain(&plan::cautions(&drawn));
     screen::complain(&plan::short(&wish, &drawn));
     let finished = runtime()?.block_on(soak(&wish, &drawn, &station, &path))?;
@@ -44,6 +51,25 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     }
     let ruling = &finished.outcome.ruling;
     Ok(Exit::of(ruling.verdict, &ruling.findings, finished.outcome.left))
+}
+
+/// A station that was left locked out needs a person's word before anything is energised again.
+fn refuse_locked_out(path: &std::path::Path, station: &str) -> Result<(), Failure> {
+    if !path.exists() {
+        return Ok(());
+    }
+    let last =
+        RunFilter { limit: Some(1), station: Some(station.to_owned()), ..RunFilter::default() };
+    let runs = Record::open(path)?.runs(&last)?;
+    match runs.first().filter(|run| run.left() == Some(Left::LockedOut)) {
+        None => Ok(()),
+        Some(run) => Err(Failure::new(
+            Exit::LockedOut,
+            format!("station {station} is locked out: {} could not prove its part empty", run.id),
+            "switch the supply off by hand, measure the part and discharge it through a resistor, \
+             then repeat with --unlock",
+        )),
+    }
 }
 
 /// One thread drives the bench; the record and the screen have their own.
