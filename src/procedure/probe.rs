@@ -154,7 +154,8 @@ impl Probe {
         }
         let Some(voltage) = context.senses.part_voltage(plan, now) else { return Step::Stay };
         if voltage < plan.probe.voltage * SHORT_SHARE {
-            return Step::Fault(Finding::Shorted);
+            let shorted = drives(context, plan.probe.voltage * SHORT_SHARE);
+            return Step::Fault(if shorted { Finding::Shorted } else { Finding::InstrumentLost });
         }
         if context.senses.smooth_current() > plan.probe.conducts {
             return Step::Fault(Finding::ConductsAtLowVoltage);
@@ -164,6 +165,13 @@ impl Probe {
         }
         Step::Next(State::Ramp(Ramp::begin(now, plan.probe.voltage)))
     }
+}
+
+/// Whether the supply does its part at the probe: it stands at `voltage` or is in current limit. One
+/// that gives neither was not raised, and a part that stays low with it is no short.
+fn drives(context: &Context, voltage: Voltage) -> bool {
+    let holds = context.plan.supply.current_limit * 0.5 < context.senses.smooth_current();
+    holds || context.senses.terminals().is_some_and(|terminals| voltage <= terminals)
 }
 
 /// Whether the probe's charge is far too small, where the meter could have seen it.
