@@ -21,14 +21,18 @@ fn refused(rig: &Rig, words: &[&str]) -> String {
     let ended = rig.run(words);
     assert_eq!((ended.code, ended.stdout.as_str()), (Some(64), ""), "{ended:?}");
     assert_eq!(rig.times_on(), 0);
-    let said: Vec<&str> =
-        ended.stderr.lines().filter(|line| !line.starts_with("CAUTION")).collect();
-    let said = said.join("\n");
+    let said = complaint(&ended.stderr);
     assert!(said.contains("error: ") && said.contains("\n help: "), "{said}");
     assert!(!rig.bench.look().output_on);
     said.replace(&rig.path("").display().to_string(), "")
         .replace(&rig.bench.supply_port(), "<supply>")
         .replace(&rig.bench.meter_port(), "<meter>")
+}
+
+/// What was said from the first error on.
+fn complaint(said: &str) -> String {
+    let lines: Vec<&str> = said.lines().skip_while(|line| !line.starts_with("error")).collect();
+    lines.join("\n")
 }
 
 #[rstest]
@@ -47,19 +51,32 @@ fn a_part_that_cannot_be_is_refused(#[case] part: &str, #[case] found: &str) {
 
 #[test]
 fn an_unknown_unit_is_shown_with_what_was_expected() {
-    insta::assert_snapshot!(refused(&rig(), &["soak", "22uX 25V tantalum"]), @"");
+    insta::assert_snapshot!(refused(&rig(), &["soak", "22uX 25V tantalum"]), @r#"
+    error: the word "22uX" does not read: expected a capacitance such as 22 µF or 4n7, came "22uX": "uX" is no unit of it
+     help: write it as in 22 µF or 4n7
+    "#);
 }
 
 #[test]
 fn a_wrong_limit_is_shown_with_its_place() {
     let said = refused(&rig(), &["soak", "22uF 25V tantalum", "--limit", "0.01CU floor 3x @ 5min"]);
-    insta::assert_snapshot!(said, @"");
+    insta::assert_snapshot!(said, @r#"
+    error: limit: byte 13 of "0.01CU floor 3x @ 5min": a value does not read: expected a current such as 0.5 µA or 500 nA, came "3x": "x" is no unit of it
+           0.01CU floor 3x @ 5min
+                        ^
+     help: write it as in 0.5 µA or 500 nA
+    "#);
 }
 
 #[test]
 fn a_rating_above_the_ceiling_is_refused() {
     let said = refused(&rig(), &["soak", "10uF 100V al-wet", "--acknowledge"]);
-    insta::assert_snapshot!(said, @"");
+    insta::assert_snapshot!(said, @r"
+    error: test voltage is 100 V, this station's ceiling is 60 V
+     help: ask for a lower voltage with --voltage, or raise `ceiling` in the station file if this bench is built for it (SAFETY.md)
+    error: test voltage is 100 V, the supply ends at 60 V
+     help: ask for a lower voltage with --voltage; a part is then not judged to its sheet
+    ");
 }
 
 #[test]
@@ -67,7 +84,10 @@ fn a_test_voltage_above_the_supplys_end_is_refused() {
     let rig = rig();
     rig.rewire("lapse", "ceiling = \"200 V\"\nlapse");
     let said = refused(&rig, &["soak", "10uF 100V al-wet", "--acknowledge"]);
-    insta::assert_snapshot!(said, @"");
+    insta::assert_snapshot!(said, @r"
+    error: test voltage is 100 V, the supply ends at 60 V
+     help: ask for a lower voltage with --voltage; a part is then not judged to its sheet
+    ");
 }
 
 #[test]
@@ -81,14 +101,20 @@ fn dangerous_voltage_is_refused_until_it_is_acknowledged() {
          read_back_fraction = 0.0005\nread_back_fixed = \"10 mV\"\nsenses = \"at-terminals\"\n",
     );
     let said = refused(&rig, &["soak", "10uF 100V al-wet"]);
-    insta::assert_snapshot!(said, @"");
+    insta::assert_snapshot!(said, @r"
+    error: 100 V and 50 mJ in the part need to be acknowledged for this run
+     help: read the cautions of `reststrom plan`, then repeat with --acknowledge
+    ");
 }
 
 #[test]
 fn a_missing_driver_is_named_with_those_that_there_are() {
     let rig = rig();
     rig.rewire("\"scpi-supply\"", "\"scpi-suply\"");
-    insta::assert_snapshot!(refused(&rig, &C14), @"");
+    insta::assert_snapshot!(refused(&rig, &C14), @r#"
+    error: station.toml: no driver "scpi-suply": expected one of scpi-supply, scpi-meter or the path of a .toml file
+     help: `reststrom station example` prints a commented station file
+    "#);
 }
 
 #[test]
@@ -99,35 +125,50 @@ fn a_driver_with_a_missing_word_is_named_with_the_word() {
     assert_ne!(whole, lacking);
     rig.write("terse.toml", &lacking);
     rig.rewire("\"scpi-supply\"", "\"terse.toml\"");
-    insta::assert_snapshot!(refused(&rig, &C14), @"");
+    insta::assert_snapshot!(refused(&rig, &C14), @r"
+    error: terse.toml:18:1: missing field `output_off`
+     help: `reststrom station example` prints a commented station file
+    ");
 }
 
 #[test]
 fn an_unknown_key_in_the_station_file_is_named_with_its_line() {
     let rig = rig();
     rig.rewire("lapse", "celing = \"50 V\"\nlapse");
-    insta::assert_snapshot!(refused(&rig, &C14), @"");
+    insta::assert_snapshot!(refused(&rig, &C14), @r"
+    error: station.toml:3:1: unknown field `celing`, expected one of `name`, `simulated`, `lapse`, `ceiling`, `energy_bound_joule`, `safe_voltage`, `series_resistor`, `supply`, `meter`, `bleeder`
+     help: `reststrom station example` prints a commented station file
+    ");
 }
 
 #[test]
 fn a_lapse_on_a_bench_that_is_not_simulated_is_refused() {
     let rig = rig();
     rig.rewire("simulated = true\n", "");
-    insta::assert_snapshot!(refused(&rig, &C14), @"");
+    insta::assert_snapshot!(refused(&rig, &C14), @r"
+    error: station.toml: lapse = 100 needs simulated = true: a real bench can't hurry
+     help: `reststrom station example` prints a commented station file
+    ");
 }
 
 #[test]
 fn a_station_file_that_is_not_there_is_named() {
     let rig = rig();
     let said = refused(&rig, &["soak", "22uF 25V tantalum", "--station", "nowhere.toml"]);
-    insta::assert_snapshot!(said, @"");
+    insta::assert_snapshot!(said, @r"
+    error: nowhere.toml: No such file or directory (os error 2)
+     help: check the path and that you may read the file
+    ");
 }
 
 #[test]
 fn a_port_that_does_not_exist_is_named() {
     let rig = rig();
     rig.rewire(&format!("\"{}\"", rig.bench.meter_port()), "\"/dev/serial/by-id/no-such\"");
-    insta::assert_snapshot!(refused(&rig, &C14), @"");
+    insta::assert_snapshot!(refused(&rig, &C14), @r"
+    error: /dev/serial/by-id/no-such: there is no such port
+     help: plug the instrument in, or correct the port in the station file; /dev/serial/by-id has names that stay
+    ");
 }
 
 #[test]
@@ -138,7 +179,10 @@ fn an_address_where_nobody_listens_is_named() {
     drop(listener);
     rig.rewire(&format!("\"{}\"", rig.bench.meter_port()), &format!("\"tcp:{address}\""));
     let said = refused(&rig, &C14).replace(&address.to_string(), "<address>");
-    insta::assert_snapshot!(said, @"");
+    insta::assert_snapshot!(said, @r"
+    error: tcp:<address>: can't be opened: Connection refused (os error 111)
+     help: check cable, power and the line settings of the driver
+    ");
 }
 
 #[test]
@@ -149,8 +193,10 @@ fn a_port_that_a_run_owns_is_refused_to_a_second_run_which_changes_nothing() {
     let second = rig.run(&C14);
     assert_eq!((second.code, second.stdout.as_str()), (Some(64), ""), "{second:?}");
     let said = second.stderr.replace(&rig.bench.supply_port(), "<supply>");
-    let said: Vec<&str> = said.lines().filter(|line| !line.starts_with("CAUTION")).collect();
-    insta::assert_snapshot!(said.join("\n"), @"");
+    insta::assert_snapshot!(complaint(&said), @r"
+    error: <supply>: another program owns this port
+     help: end the other program; after a crash the keeper frees the port once the part is discharged
+    ");
     assert!(rig.bench.look().output_on, "the first run goes on");
     let ended = first.ends();
     assert_eq!(ended.code, Some(0), "{ended:?}");
@@ -177,7 +223,10 @@ fn an_instrument_that_does_not_answer_is_named_with_what_was_sent() {
     let (_nobody, port) = terminal();
     rig.rewire(&rig.bench.meter_port(), &port);
     let said = refused(&rig, &C14).replace(&port, "<meter>");
-    insta::assert_snapshot!(said, @"");
+    insta::assert_snapshot!(said, @r#"
+    error: <meter>: meter does not answer: no answer to "*IDN?\n", "" came
+     help: check power, cable, baud rate and the end mark in the driver file; some USB ports need `dtr = true`
+    "#);
 }
 
 /// A pseudo-terminal that nobody serves.
@@ -193,7 +242,10 @@ fn terminal() -> (OwnedFd, String) {
 #[test]
 fn a_soak_too_short_for_a_reading_is_refused() {
     let said = refused(&rig(), &["soak", "22uF 25V tantalum", "--soak", "5s"]);
-    insta::assert_snapshot!(said, @"");
+    insta::assert_snapshot!(said, @r"
+    error: a soak of 5 s is too short, expected 20 s or more
+     help: ask for a longer soak with --soak
+    ");
 }
 
 #[test]

@@ -9,7 +9,10 @@ use rig::{Ended, Rig, STATION, part};
 use rstest::rstest;
 use serde_json::Value;
 
+/// Fast, for runs that end early.
 const LAPSE: f64 = 150.0;
+/// Slow enough for a capacitance to be measured on a loaded machine.
+const STEADY: f64 = 40.0;
 const C14: [&str; 4] = ["C14", "22µF", "25V", "tantalum"];
 
 /// Words of a command with those of a part after the first.
@@ -53,7 +56,7 @@ fn is_the_object_of_c14(object: &Value) {
     assert_eq!(object["station"], STATION);
     assert_eq!(object["simulated"], true);
     assert_eq!(object["part"]["name"], "C14");
-    assert_eq!(object["part"]["family"], "tantalum");
+    assert_eq!(object["part"]["family"], "ta-mno2");
     near(&object["part"]["capacitance_farad"], 22e-6, 1e-9);
     near(&object["part"]["rated_volt"], 25.0, 1e-9);
     near(&object["limit"]["ampere"], 5.5e-6, 1e-9);
@@ -66,7 +69,8 @@ fn is_the_object_of_c14(object: &Value) {
     let truth = 165e-9 + 6e-3 * 21.4e-6 * 25.0 / 300.0;
     let got = object["current"]["ampere"].as_f64().unwrap();
     let spread = object["current"]["uncertainty_ampere"].as_f64().unwrap();
-    assert!((got - truth).abs() <= spread && spread < 5e-9, "{got} ± {spread}, truly {truth}");
+    // The meter's error on 100 µA is ±10 nA: 95 % of that, evenly spread, is ±11 nA.
+    assert!((got - truth).abs() <= spread && spread < 12e-9, "{got} ± {spread}, truly {truth}");
     near(&object["current"]["at_second"], 300.0, 0.02);
     near(&object["voltage_at_part_volt"], 25.0, 0.01);
     near(&object["measured_capacitance_farad"], 21.4e-6, 0.03);
@@ -77,7 +81,7 @@ fn is_the_object_of_c14(object: &Value) {
 
 #[test]
 fn a_soak_gives_the_contracts_object_and_show_runs_and_plot_agree_with_it() {
-    let rig = Rig::holding(LAPSE, "C14");
+    let rig = Rig::holding(STEADY, "C14");
     let ended = rig.run(&words("soak", &C14, &["--json"]));
     assert_eq!(ended.code, Some(0), "{ended:?}");
     let object = ended.json();
@@ -129,7 +133,7 @@ fn plots_are_written(rig: &Rig) {
 
 #[test]
 fn a_bench_behind_a_socket_gives_the_same_verdict_as_one_on_a_terminal() {
-    let options = BenchOptions { lapse: LAPSE, serve: Serve::Loopback, ..BenchOptions::default() };
+    let options = BenchOptions { lapse: STEADY, serve: Serve::Loopback, ..BenchOptions::default() };
     let rig = Rig::on(options, &part("C14"));
     let ended = rig.run(&words("soak", &C14, &["--json"]));
     assert_eq!(ended.code, Some(0), "{ended:?}");
@@ -139,7 +143,7 @@ fn a_bench_behind_a_socket_gives_the_same_verdict_as_one_on_a_terminal() {
 
 #[test]
 fn a_soak_without_json_ends_with_a_page_and_a_sentence_to_act_on() {
-    let rig = Rig::holding(LAPSE, "C14");
+    let rig = Rig::holding(STEADY, "C14");
     let ended = rig.run(&words("soak", &C14, &["--soak", "60s"]));
     assert_eq!(ended.code, Some(0), "{ended:?}");
     assert!(ended.stdout.contains("WITHIN") && ended.stdout.contains("Keep it"), "{ended:?}");
@@ -206,7 +210,24 @@ fn a_plan_says_what_would_be_done_and_energises_nothing() {
     let rig = Rig::holding(LAPSE, "C14");
     let ended = rig.run(&words("plan", &C14, &[]));
     assert_eq!((ended.code, ended.stderr.as_str()), (Some(0), ""), "{ended:?}");
-    insta::assert_snapshot!(ended.stdout, @"");
+    insta::assert_snapshot!(ended.stdout, @r"
+    CAUTION  polarity: stripe or bevel marks PLUS on solid tantalum
+    CAUTION  a tantalum that gives way can burn: cover it with a metal tray, no paper nearby
+    CAUTION  do not touch the clips before it says `safe`: off is not discharged
+    CAUTION  software is not a protective device: follow SAFETY.md, local codes and your supply's manual
+
+    part           C14 22 µF 25 V ta-mno2
+    limit          5.5 µA at 5 min, from 0.01CU floor 500 nA (default for ta-mno2 (handbook §7), for want of the part's own sheet)
+    energy         6.875 mJ in the full part
+    probe          1 V for 10 s, conducts above 9.4 µA
+    ramp           to 25 V in 10 s under 4.5 mA, over-voltage at 26.75 V, over-current at 9 mA
+    soak           5 min at full voltage, read at 5 min, cut out above 550 µA
+    meter          10 mA on the way up, 100 µA in the soak; 1.01 kΩ in series
+    discharge      through 10 kΩ to below 5 V, 10 s more, looked at again after 30 s
+    time           about 376 s
+
+    Nothing has been energised. `reststrom soak` does this at station terne-rig (simulated).
+    ");
     let object = rig.json(&words("plan", &C14, &["--json"]));
     near(&object["test_volt"], 25.0, 1e-9);
     near(&object["limit_ampere"], 5.5e-6, 1e-9);
@@ -222,7 +243,11 @@ fn a_limit_is_told_with_its_rule_and_its_source() {
     let rig = Rig::holding(LAPSE, "C14");
     let ended = rig.run(&words("limit", &C14, &[]));
     assert_eq!((ended.code, ended.stderr.as_str()), (Some(0), ""), "{ended:?}");
-    insta::assert_snapshot!(ended.stdout, @"");
+    insta::assert_snapshot!(ended.stdout, @r"
+    C14 22 µF 25 V ta-mno2: 5.5 µA after 5 min at 25 V and 25 °C
+      rule    0.01CU floor 500 nA
+      source  default for ta-mno2 (handbook §7), for want of the part's own sheet
+    ");
     let object = rig.json(&words("limit", &C14, &["--json"]));
     near(&object["limits"][0]["ampere"], 5.5e-6, 1e-9);
     let rule = ["--limit", "0.02CU floor 3uA @ 2min", "--json"];

@@ -35,17 +35,18 @@ fn is_lost_and_safe(rig: &Rig, ended: &Ended, note: &str) {
     let advice = ended.json()["advice"].as_str().unwrap_or_default().to_owned();
     assert!(advice.contains(note), "{note} is not in {advice}");
     assert_eq!(rig.times_on(), 1);
-    rig.is_left_safe();
+    assert!(!rig.bench.look().output_on);
+    assert!(rig.part_volt().abs() < 5.0, "{} V", rig.part_volt());
 }
 
 #[rstest]
-#[case::a_meter_that_falls_silent(Fault::MeterSilent, "meter")]
-#[case::a_meter_that_tells_no_number(Fault::MeterNaN, "")]
-#[case::a_meter_that_tells_a_word(Fault::MeterErrorWord, "")]
+#[case::a_meter_that_falls_silent(Fault::MeterSilent, "meter: no value any more")]
+#[case::a_meter_that_tells_no_number(Fault::MeterNaN, "meter: no value any more")]
+#[case::a_meter_that_tells_a_word(Fault::MeterErrorWord, "meter: ")]
 #[case::a_meter_whose_port_goes_away(Fault::MeterHangUp, "the meter's line is gone")]
-#[case::a_protection_that_trips(Fault::SupplyTripped, "")]
-#[case::an_off_that_gets_lost(Fault::OffIgnoredOnce, "")]
-#[case::a_knob_turned_down(Fault::KnobTurned(volts(12.0)), "")]
+#[case::a_protection_that_trips(Fault::SupplyTripped, "out of the part")]
+#[case::an_off_that_gets_lost(Fault::OffIgnoredOnce, "meter: no value any more")]
+#[case::a_knob_turned_down(Fault::KnobTurned(volts(12.0)), "out of the part")]
 #[case::a_knob_turned_up_a_little(Fault::KnobTurned(volts(25.3)), "voltage")]
 #[case::a_current_limit_turned_up(Fault::LimitTurned(amperes(0.8)), "current limit")]
 #[case::a_supply_that_restarts(Fault::SupplyRestarts, "")]
@@ -57,6 +58,9 @@ fn a_lost_instrument_ends_the_run_safely(#[case] fault: Fault, #[case] note: &st
     let cause = if fault == Fault::OffIgnoredOnce { Fault::MeterSilent } else { fault };
     let ended = suffers(&rig, cause);
     is_lost_and_safe(&rig, &ended, note);
+    // Whoever turns the knob up breaks the rule of the rating, not the program.
+    let turned_up = fault == Fault::KnobTurned(volts(25.3));
+    assert!(turned_up || rig.bench.violations().is_empty(), "{:?}", rig.bench.violations());
 }
 
 #[rstest]
@@ -184,12 +188,13 @@ fn a_supply_that_drops_lines_sent_too_soon_is_not_switched_on_unset() {
 
 #[test]
 fn a_gap_that_the_driver_knows_is_kept_and_the_run_works() {
-    let rig = Rig::holding(20.0, "C14");
-    rig.bench.inject(Fault::NeedsGap(Instrument::Supply, seconds(0.03 * 20.0)));
+    let rig = Rig::holding(6.0, "C14");
+    // 20 ms of the host; the driver leaves five times as much, for a machine that is busy.
+    rig.bench.inject(Fault::NeedsGap(Instrument::Supply, seconds(0.02 * 6.0)));
     let driver = include_str!("../drivers/scpi-supply.toml");
-    rig.write("slow.toml", &driver.replace("gap = \"0 s\"", "gap = \"40 ms\""));
+    rig.write("slow.toml", &driver.replace("gap = \"0 s\"", "gap = \"100 ms\""));
     rig.rewire("\"scpi-supply\"", "\"slow.toml\"");
-    let ended = rig.run(&["soak", "C14", "22uF", "25V", "tantalum", "--soak", "60s", "--json"]);
+    let ended = rig.run(&["soak", "C14", "22uF", "25V", "tantalum", "--soak", "20s", "--json"]);
     assert_eq!(ended.code, Some(0), "{ended:?}");
     rig.is_left_safe();
 }

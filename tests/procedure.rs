@@ -273,3 +273,12 @@ fn a_part_that_empties_into_a_tripped_supply_has_not_given_way(
     assert_eq!(got, (Verdict::Untested, Finding::InstrumentLost, Left::Safe), "{outcome:#?}");
     assert_eq!(outcome.broke_down_at, None);
 }
+
+#[test]
+fn a_supply_that_was_not_raised_makes_no_short_of_the_part() {
+    let mut rig = Rig::start(plan(), Part::sound());
+    rig.plant.ignores_voltages();
+    let outcome = rig.finish();
+    let got = (outcome.ruling.verdict, outcome.ruling.findings[0], outcome.left);
+    assert_eq!(got, (Verdict::Untested, Finding::InstrumentLost, Left::Safe), "{outcome:#?}");
+}

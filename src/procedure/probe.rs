@@ -25,7 +25,7 @@ pub(super) enum Probe {
     /// The output was ordered on at 0 V.
     SwitchingOn { since: Time },
     /// The voltage goes up to the probe voltage.
-    Raising { since: Time, set: Voltage },
+    Raising { since: Time, ordered: (Time, Voltage) },
     /// The probe voltage is held.
     Holding { since: Time },
 }
@@ -48,7 +48,7 @@ impl Probe {
             Self::Zeroing { since, sum, count } => self.zero(context, input, since, (sum, count)),
             Self::Arming { since } => self.arm(context, input, since),
             Self::SwitchingOn { since } => self.switch_on(context, input, since),
-            Self::Raising { since, set } => self.raise(context, input, since, set),
+            Self::Raising { since, ordered } => self.raise(context, input, since, ordered),
             Self::Holding { since } => Self::hold(context, since),
         }
     }
@@ -123,23 +123,31 @@ impl Probe {
 
     fn switch_on(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
         if input == Input::Output(OutputState::On) {
-            *self = Self::Raising { since: context.now, set: volts(0.0) };
+            let now = context.now;
+            *self = Self::Raising { since: now, ordered: (now, volts(0.0)) };
             return Step::Stay;
         }
         patience(context, since)
     }
 
-    fn raise(&mut self, context: &mut Context, input: Input, since: Time, set: Voltage) -> Step {
+    fn raise(
+        &mut self,
+        context: &mut Context,
+        input: Input,
+        since: Time,
+        (at, set): (Time, Voltage),
+    ) -> Step {
         let (plan, now) = (context.plan, context.now);
-        // A step goes with the start of a reading, which then holds the whole of its charge.
-        if !matches!(input, Input::Current { .. }) {
+        // A step goes with the start of a reading, which then holds the whole of its charge, and
+        // only once the voltage was read: a slow supply must not hear orders alone.
+        if !matches!(input, Input::Current { .. }) || !context.senses.has_read_since(at) {
             return patience(context, since);
         }
         let share = ((now - since) / plan.probe.rise).value.min(1.0);
         let next = round_down(plan.probe.voltage * share, plan.supply.voltage_step);
         if set < next {
             context.orders.push(Order::SetVoltage(next));
-            *self = Self::Raising { since, set: next };
+            *self = Self::Raising { since, ordered: (now, next) };
         }
         if share >= 1.0 {
             *self = Self::Holding { since: now };
@@ -154,7 +162,8 @@ impl Probe {
         }
         let Some(voltage) = context.senses.part_voltage(plan, now) else { return Step::Stay };
         if voltage < plan.probe.voltage * SHORT_SHARE {
-            return Step::Fault(Finding::Shorted);
+            let shorted = drives(context, plan.probe.voltage * SHORT_SHARE);
+            return Step::Fault(if shorted { Finding::Shorted } else { Finding::InstrumentLost });
         }
         if context.senses.smooth_current() > plan.probe.conducts {
             return Step::Fault(Finding::ConductsAtLowVoltage);
@@ -164,6 +173,13 @@ impl Probe {
         }
         Step::Next(State::Ramp(Ramp::begin(now, plan.probe.voltage)))
     }
+}
+
+/// Whether the supply does its part at the probe: it stands at `voltage` or is in current limit. One
+/// that gives neither was not raised, and a part that stays low with it is no short.
+fn drives(context: &Context, voltage: Voltage) -> bool {
+    let holds = context.plan.supply.current_limit * 0.5 < context.senses.smooth_current();
+    holds || context.senses.terminals().is_some_and(|terminals| voltage <= terminals)
 }
 
 /// Whether the probe's charge is far too small, where the meter could have seen it.

@@ -152,6 +152,11 @@ impl Senses {
         self.range
     }
 
+    /// Whether the terminals were read after `since`.
+    pub(super) fn has_read_since(&self, since: Time) -> bool {
+        self.terminals.is_some_and(|terminals| since < terminals.at)
+    }
+
     /// Whether the terminals were read after `since` and stood at `voltage` or more.
     pub(super) fn followed(&self, since: Time, voltage: Voltage) -> bool {
         self.terminals.is_some_and(|terminals| since < terminals.at && voltage <= terminals.value)

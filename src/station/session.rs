@@ -107,6 +107,17 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         self.queue.push_back(outgoing);
     }
 
+    /// Puts something to say ahead of the queue.
+    pub fn say_first(&mut self, outgoing: Outgoing<Q>) {
+        self.queue.push_front(outgoing);
+    }
+
+    /// Whether what is said goes out as soon as the gap allows.
+    #[must_use]
+    pub fn is_quiet(&self) -> bool {
+        matches!(self.state, State::Quiet)
+    }
+
     /// Takes back what was to be said and has not been.
     pub fn forget(&mut self, which: impl Fn(&Outgoing<Q>) -> bool) {
         self.queue.retain(|outgoing| !which(outgoing));

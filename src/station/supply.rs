@@ -134,9 +134,17 @@ impl Supply {
     /// The bytes of output-off, to be written at once. Forgets everything that was to be said.
     ///
     /// None while the question is open whether an earlier one took effect: a second one over it
-    /// would only cost the answer. The question has a deadline, and "on" was not said since.
+    /// would only cost the answer. The question has a deadline, and "on" was not said since. A
+    /// second one keeps the gap and needs no end mark before it: the first may have been lost
+    /// because a supply that needs a gap takes the end mark for a line.
     pub fn cut_out(&mut self, now: Time) -> Option<Vec<u8>> {
         if self.said_off && self.session.awaits_answer() {
+            return None;
+        }
+        if self.said_off && self.session.is_quiet() {
+            let words = self.driver.words.output_off.clone();
+            self.session.forget(|outgoing| outgoing.words == words);
+            self.session.say_first(Outgoing { words, question: None });
             return None;
         }
         self.said_off = true;
@@ -534,6 +542,15 @@ mod tests {
         assert_eq!(supply.cut_out(seconds(0.4)), None);
         supply.pass(seconds(1.2));
         assert!(supply.cut_out(seconds(1.3)).is_some(), "the deadline is over");
+    }
+
+    #[test]
+    fn a_second_cut_out_is_said_without_the_end_mark_that_may_have_swallowed_the_first() {
+        let mut supply = supply();
+        assert!(supply.cut_out(seconds(0.1)).is_some());
+        answer(&mut supply, "OUTP?", "1");
+        assert_eq!(supply.cut_out(seconds(0.4)), None);
+        expect(&mut supply, "OUTP OFF");
     }
 
     #[test]

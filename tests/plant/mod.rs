@@ -145,6 +145,7 @@ pub struct Plant {
     current: f64,
     range: RangeIndex,
     broken: bool,
+    deaf: bool,
 }
 
 impl Plant {
@@ -163,6 +164,7 @@ impl Plant {
             current: 0.0,
             range,
             broken: false,
+            deaf: false,
         }
     }
 
@@ -174,6 +176,11 @@ impl Plant {
     /// The supply's output goes off by itself.
     pub fn trips(&mut self) {
         self.output = false;
+    }
+
+    /// Set-points get lost on their way from here on.
+    pub fn ignores_voltages(&mut self) {
+        self.deaf = true;
     }
 
     /// Voltage at the part, V.
@@ -209,7 +216,7 @@ impl Plant {
                 Order::SetVoltage(voltage) => {
                     let most = self.plan.test_voltage.min(self.plan.part.rated).value;
                     assert!(voltage.value <= most, "{voltage:?} set, {most} V allowed");
-                    self.set = voltage.value;
+                    self.set = if self.deaf { self.set } else { voltage.value };
                 }
                 Order::SelectRange(range) => self.range = range,
                 Order::Bleeder(Switch::On | Switch::Off) => {}

@@ -107,6 +107,8 @@ struct Work {
     replies: Vec<u8>,
     asked_voltage: bool,
     line_gone: bool,
+    /// How often output-off was written.
+    offs: u32,
 }
 
 impl Work {
@@ -123,6 +125,7 @@ impl Work {
             replies: Vec::new(),
             asked_voltage: false,
             line_gone: false,
+            offs: 0,
         }
     }
 
@@ -174,7 +177,11 @@ impl Work {
             eprintln!("reststrom keeper: the bleeder relay does not obey: {error}");
         }
         let end = &self.duties.end;
-        write(&format!("{end}{}{end}", self.duties.output_off));
+        // An end mark first ends a line that was half sent. A supply that needs a gap may take it
+        // for a line and lose what follows, so every second time it is left out.
+        let first = if self.offs.is_multiple_of(2) { end } else { "" };
+        self.offs = self.offs.wrapping_add(1);
+        write(&format!("{first}{}{end}", self.duties.output_off));
     }
 
     /// One look at an orphaned bench; true once it is safe or patience is at an end.
