@@ -107,6 +107,11 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         self.queue.push_back(outgoing);
     }
 
+    /// Puts something to say ahead of the queue, so that what follows it still does.
+    pub fn say_first(&mut self, outgoing: Outgoing<Q>) {
+        self.queue.push_front(outgoing);
+    }
+
     /// Takes back what was to be said and has not been.
     pub fn forget(&mut self, which: impl Fn(&Outgoing<Q>) -> bool) {
         self.queue.retain(|outgoing| !which(outgoing));
