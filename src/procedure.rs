@@ -12,6 +12,7 @@
 //! input, counted from the start of the run, so a ten-hour soak is tested in microseconds.
 
 mod bleed;
+mod closing;
 mod outcome;
 mod probe;
 mod rise;
@@ -187,7 +188,7 @@ impl Procedure {
     pub fn start_making_safe(&mut self, now: Time) -> Orders {
         let mut orders = Orders::new();
         self.senses.listen_from(now);
-        self.senses.assume_charged_to(self.plan.test_voltage);
+        self.senses.assume_charged();
         self.end(Finding::Stopped, now, &mut orders);
         orders
     }
@@ -369,7 +370,7 @@ impl Procedure {
     /// A current that only a failed part can draw: a short at the probe, a breakdown later. One
     /// that flows out of the part is the supply's doing.
     fn surge_finding(&mut self) -> Finding {
-        if self.senses.flows_out() {
+        if self.senses.flows_back() {
             return Finding::InstrumentLost;
         }
         if matches!(self.state, State::Probe(_)) {
@@ -383,7 +384,8 @@ impl Procedure {
     fn end(&mut self, finding: Finding, now: Time, orders: &mut Orders) {
         self.tally.ended_by.get_or_insert(finding);
         orders.clear();
-        self.state = State::Bleed(Bleed::after_fault(&self.plan, &self.tally, now, orders));
+        self.state =
+            State::Bleed(Bleed::after_fault(&self.plan, &self.tally, &self.senses, now, orders));
     }
 }
 

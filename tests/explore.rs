@@ -229,6 +229,31 @@ fn no_pair_of_inputs_in_any_phase_leaves_the_bench_unsafe() {
 }
 
 #[test]
+fn no_clip_that_falls_off_anywhere_leaves_a_charged_part_called_safe() {
+    let bleeders =
+        [Bleeder::Fitted(ohms(10_000.0)), Bleeder::Relay(ohms(10_000.0)), Bleeder::SupplySinks];
+    for moment in bleeders.into_iter().flat_map(|bleeder| moments(&short(bleeder))) {
+        if !is_energised(moment.rig.run.phase()) {
+            continue;
+        }
+        for (readings, input) in
+            [(2, Input::Stop), (20, Input::Stop), (2, Input::Disturbed), (0, Input::Tick)]
+        {
+            let mut rig = moment.rig.clone();
+            rig.plant.unclip();
+            for _ in 0..readings {
+                rig.advance();
+            }
+            rig.feed(input);
+            let (outcome, phase) = (rig.finish(), moment.rig.run.phase());
+            assert_ne!(outcome.ruling.verdict, Verdict::Within, "{phase}, {input:?}");
+            let harmless = rig.plant.left_with() < 5.0;
+            assert!(harmless || outcome.left == Left::LockedOut, "{phase}, {input:?}");
+        }
+    }
+}
+
+#[test]
 fn a_stop_anywhere_is_never_judged_within() {
     for moment in moments(&short(Bleeder::Fitted(ohms(10_000.0)))) {
         if !is_energised(moment.rig.run.phase()) {

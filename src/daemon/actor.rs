@@ -293,8 +293,13 @@ impl Actor {
         }
     }
 
+    /// Carries out the orders of one step, up to one whose failure ends what they were given for.
     fn carry_out(&mut self, run: &mut Run<'_>, orders: &Orders) {
+        let phase = run.procedure.phase();
         for order in orders {
+            if run.procedure.phase() != phase {
+                return;
+            }
             match *order {
                 Order::CutOut => self.cut_out(run),
                 Order::Bleeder(switch) => self.bleed(run, switch),

@@ -118,7 +118,9 @@ fn by_reading(evidence: &Evidence) -> (Verdict, Finding) {
     let Some(reading) = evidence.reading else {
         return (Verdict::Undecided, Finding::InstrumentLost);
     };
-    if reading.voltage < evidence.test_voltage * LEAST_VOLTAGE_SHARE {
+    // Written so that a voltage that is no number falls short.
+    let full = evidence.test_voltage * LEAST_VOLTAGE_SHARE <= reading.voltage;
+    if !full {
         return (Verdict::Undecided, Finding::HeldBelowTestVoltage);
     }
     if evidence.tallest_burst > evidence.limit * TALLEST_BURST || evidence.bursts > BURSTS_ALLOWED {
@@ -231,6 +233,8 @@ mod tests {
     #[case::no_charge_came_back(Evidence { charge_out: false, ..sound() }, Finding::ContactLost)]
     #[case::voltage_fell_short(
         Evidence { reading: Some(reading(0.2e-6, 1e-8, 24.4)), ..sound() }, Finding::HeldBelowTestVoltage)]
+    #[case::a_voltage_that_is_no_number(
+        Evidence { reading: Some(reading(0.2e-6, 1e-8, f64::NAN)), ..sound() }, Finding::HeldBelowTestVoltage)]
     #[case::no_reading(Evidence { reading: None, ..sound() }, Finding::InstrumentLost)]
     #[case::wrong_capacitance(
         Evidence { capacitance_fits: false, ..sound() }, Finding::CapacitanceOff)]

@@ -2,18 +2,23 @@
 
 use super::soak::conducts;
 use super::{
-    Context, Input, Instrument, Order, Orders, OutputState, Sample, State, Step, Switch, Tally,
+    Context, Input, Instrument, Order, Orders, OutputState, Sample, Senses, State, Step, Switch,
+    Tally,
 };
 use crate::judge::Finding;
 use crate::plan::{Bleeder, Plan, RangeIndex};
-use crate::quantity::{Charge, Current, Time, coulombs, seconds, volts};
+use crate::quantity::{Charge, Current, Time, coulombs, volts};
 
 /// Share of the charge that must be seen to come back where the bleed itself is the proof.
 const RETURN_SHARE: f64 = 0.2;
+/// Share that shows after a fault that the part still hung on the clips: most of the charge may be
+/// gone before the meter is on its range. Empty clips give none.
+const LEAST_RETURN_SHARE: f64 = 0.01;
 /// With a supply that sinks: time constants at 0 V before the output goes off.
 const SINKING_CONSTANTS: f64 = 7.0;
 
 /// The discharge.
+#[expect(clippy::struct_excessive_bools, reason = "independent observations, not one state")]
 #[derive(Debug, Clone)]
 pub(super) struct Bleed {
     since: Time,
@@ -24,8 +29,11 @@ pub(super) struct Bleed {
     relapsed: bool,
     proven_off: bool,
     supply_lost: bool,
+    /// The last reading before the output went off showed that a part hung on the clips, or there
+    /// is no meter that could show it.
+    attached: bool,
     returned: Charge,
-    last_at: Option<Time>,
+    last_at: Time,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -42,13 +50,20 @@ enum Stage {
 
 impl Bleed {
     /// A fault: off first, whatever the bleeder is.
-    pub(super) fn after_fault(plan: &Plan, tally: &Tally, now: Time, orders: &mut Orders) -> Self {
+    pub(super) fn after_fault(
+        plan: &Plan,
+        tally: &Tally,
+        senses: &Senses,
+        now: Time,
+        orders: &mut Orders,
+    ) -> Self {
         orders.push(Order::CutOut);
         orders.push(Order::Bleeder(Switch::On));
         if !tally.meter_lost {
             orders.push(Order::SelectRange(plan.meter.bleed));
         }
-        Self::new(now, Stage::Falling { since: now })
+        let attached = tally.meter_lost || senses.shows_a_part(plan, now);
+        Self { attached, ..Self::new(now, Stage::Falling { since: now }) }
     }
 
     /// The planned end: a supply that sinks empties the part first, any other goes off.
@@ -60,7 +75,10 @@ impl Bleed {
         }
         context.orders.push(Order::CutOut);
         context.orders.push(Order::Bleeder(Switch::On));
-        context.orders.push(Order::SelectRange(context.plan.meter.bleed));
+        if !matches!(context.plan.discharge.bleeder, Bleeder::Relay(_)) {
+            // With a relay the meter stands on that range already and must not miss a moment.
+            context.orders.push(Order::SelectRange(context.plan.meter.bleed));
+        }
         Self::new(now, Stage::Falling { since: now })
     }
 
@@ -73,8 +91,9 @@ impl Bleed {
             relapsed: false,
             proven_off: false,
             supply_lost: false,
+            attached: false,
             returned: coulombs(0.0),
-            last_at: None,
+            last_at: now,
         }
     }
 
@@ -114,16 +133,20 @@ impl Bleed {
         }
     }
 
-    /// Counts the charge that comes back; an overload is at least the range's end.
+    /// Counts the charge that comes back, as far as the meter can tell it from its own zero; an
+    /// overload is at least the range's end.
     fn count(&mut self, context: &Context, sample: Sample<Current>, range: RangeIndex) {
+        let facts = context.plan.meter.range(range);
         let current = match sample {
             Sample::Value(current) => current,
-            Sample::Overload { negative: true } => -context.plan.meter.range(range).full_scale,
+            Sample::Overload { negative: true } => -facts.full_scale,
             Sample::Overload { negative: false } | Sample::NotANumber => return,
         };
-        let span = self.last_at.map_or(seconds(0.0), |last| context.now - last);
-        self.last_at = Some(context.now);
-        self.returned -= current * span;
+        let span = context.now - self.last_at;
+        self.last_at = context.now;
+        if facts.error_at(current) < current.abs() {
+            self.returned -= current * span;
+        }
     }
 
     /// Off is a procedure: written again until the supply says that it is off.
@@ -182,7 +205,9 @@ impl Bleed {
                 self.sink_again(context, since);
                 Step::Stay
             }
-            Stage::Falling { .. } if never_charged(context) => self.finish(context),
+            Stage::Falling { .. } if never_charged(context) && !context.tally.charge_in => {
+                self.finish(context)
+            }
             Stage::Falling { .. } => {
                 self.stage = Stage::Holding { since: now };
                 Step::Stay
@@ -231,21 +256,41 @@ impl Bleed {
 
     /// The terminals are empty; the part is too only if it still hangs on them.
     fn finish(&self, context: &mut Context) -> Step {
-        let plan = context.plan;
-        let expected = plan.full_charge() * plan.part.least_ratio * RETURN_SHARE;
-        if expected <= self.returned {
+        let held = context.plan.full_charge() * context.plan.part.least_ratio;
+        if held * RETURN_SHARE <= self.returned {
             context.tally.charge_out = true;
         }
-        let lost = context.tally.ended_by == Some(Finding::ContactLost);
-        let by_relay = context.tally.ended_by.is_none() && context.tally.charge_in;
-        if (lost || by_relay) && !context.tally.charge_out {
-            context.tally.ended_by.get_or_insert(Finding::ContactLost);
-            if !never_charged(context) {
-                return Self::lock_out(context);
-            }
+        if self.hung_on(context, held) {
+            return Step::Next(State::Safe);
         }
-        Step::Next(State::Safe)
+        context.tally.ended_by.get_or_insert(Finding::ContactLost);
+        if never_charged(context) {
+            return Step::Next(State::Safe);
+        }
+        Self::lock_out(context)
     }
+
+    /// Whether a part that took charge was still there when it was emptied. A part that gave way
+    /// showed that it was by its current.
+    fn hung_on(&self, context: &Context, held: Charge) -> bool {
+        let tally = &context.tally;
+        match tally.ended_by {
+            None => !tally.charge_in || tally.charge_out,
+            Some(Finding::ContactLost) => tally.charge_out,
+            Some(Finding::Stopped | Finding::InstrumentLost | Finding::NoContact) => {
+                let seen = self.attached || held * LEAST_RETURN_SHARE <= self.returned;
+                !took_charge(context, held) || tally.charge_out || seen
+            }
+            Some(_) => true,
+        }
+    }
+}
+
+/// Whether charge was seen to go into something.
+fn took_charge(context: &Context, held: Charge) -> bool {
+    let floor = context.plan.ramp.charge_floor * 5.0;
+    let least = (held * LEAST_RETURN_SHARE).max(floor);
+    context.tally.charge_in || least < context.tally.count.charge()
 }
 
 /// Whether the part was never seen above the voltage at which it may be touched.

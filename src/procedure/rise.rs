@@ -1,6 +1,6 @@
 //! The way up: the ramp to the test voltage, and the end of the charging surge.
 
-use super::soak::Settle;
+use super::soak::{Settle, gave_way};
 use super::{Context, Input, Order, Sample, State, Step, round_down};
 use crate::judge::Finding;
 use crate::plan::Plan;
@@ -36,7 +36,7 @@ impl Ramp {
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if self.fall.watch(context, input) {
-            return collapsed(context);
+            return gave_way(context);
         }
         if context.now - self.since > context.plan.ramp.budget {
             return held(context);
@@ -96,7 +96,7 @@ pub(super) struct Charge {
 impl Charge {
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if self.fall.watch(context, input) {
-            return collapsed(context);
+            return gave_way(context);
         }
         let waited = context.now - self.since;
         if waited < context.plan.ramp.charge {
@@ -144,16 +144,6 @@ impl Fall {
         }
         false
     }
-}
-
-/// The voltage fell although nobody lowered it: the part gave way, or the supply went down and the
-/// part empties into it.
-fn collapsed(context: &mut Context) -> Step {
-    if context.senses.flows_out() {
-        return Step::Fault(Finding::InstrumentLost);
-    }
-    context.tally.broke_down_at.get_or_insert(context.tally.high_water);
-    Step::Fault(Finding::BrokeDown)
 }
 
 /// The part stayed below the test voltage: says whether charging could still explain it.

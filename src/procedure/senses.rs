@@ -56,9 +56,9 @@ impl Senses {
         self.supply_heard = now;
     }
 
-    /// The part may stand at `voltage`: nobody has looked.
-    pub(super) fn assume_charged_to(&mut self, voltage: Voltage) {
-        self.peak_part_voltage = voltage;
+    /// The part may stand at any voltage: nobody has looked.
+    pub(super) fn assume_charged(&mut self) {
+        self.peak_part_voltage = volts(f64::INFINITY);
     }
 
     /// Takes an input in; for a current value, the time that it speaks for.
@@ -133,18 +133,29 @@ impl Senses {
         self.current.map(|current| current.value)
     }
 
+    /// Whether the newest reading is a current out of the part: no part that gives way does that.
+    pub(super) fn flows_back(&self) -> bool {
+        match self.overload {
+            Some(overload) => overload.value,
+            None => self.current.is_some_and(|current| current.value < amperes(0.0)),
+        }
+    }
+
+    /// Whether the newest reading shows a current into the part beyond error and fixture: it
+    /// hangs on the clips.
+    pub(super) fn shows_a_part(&self, plan: &Plan, now: Time) -> bool {
+        let fresh = self.current.is_some_and(|current| now - current.at <= plan.cut_out.stale);
+        let error = |current| plan.meter.range(self.range).error_at(current);
+        let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
+        match self.latest_current() {
+            Some(current) => fresh && fixture + error(current) < current,
+            None => self.overload.is_some_and(|negative| !negative.value),
+        }
+    }
+
     /// The current without its quickest movements.
     pub(super) fn smooth_current(&self) -> Current {
         self.smooth
-    }
-
-    /// Whether the newest reading is of a current out of the part.
-    pub(super) fn flows_out(&self) -> bool {
-        match (self.overload, self.current) {
-            (Some(overload), _) => overload.value,
-            (None, Some(current)) => current.value < amperes(0.0),
-            (None, None) => false,
-        }
     }
 
     /// Range of the newest reading.

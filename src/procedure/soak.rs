@@ -1,26 +1,21 @@
-//! Settling on the range that the limit needs, the soak itself, and the proof of contact at its
-//! end.
+//! Settling on the range that the limit needs, and the soak itself.
 
-use super::bleed::Bleed;
-use super::{Context, Input, Order, Sample, State, Step, round_down};
+use super::closing::Closing;
+use super::{Context, Input, Order, Sample, State, Step};
 use crate::judge::{Budget, Finding, Reading, Settled, Trend, Window};
-use crate::plan::{Bleeder, Plan, RangeIndex};
-use crate::quantity::{Charge, Current, Time, Voltage, coulombs, seconds};
+use crate::plan::{Plan, RangeIndex};
+use crate::quantity::{Current, Time, amperes};
 
 /// A range is left upwards above this share of its full scale.
 const TOO_HIGH_SHARE: f64 = 0.9;
 /// Headroom when a range is chosen for a current.
-const HEADROOM: f64 = 1.5;
+pub(super) const HEADROOM: f64 = 1.5;
 /// Good readings that make the meter settled.
 const GOOD_READINGS: u8 = 3;
 /// Time constants to wait after the path's resistance changed (handbook §3.2).
-const SETTLING_CONSTANTS: f64 = 7.0;
+pub(super) const SETTLING_CONSTANTS: f64 = 7.0;
 /// A part below this share of the test voltage in the soak has given way, or the supply has.
 const SAG_SHARE: f64 = 0.8;
-/// The voltage is lowered to this share of the test voltage to see charge come back.
-const PROOF_SHARE: f64 = 0.7;
-/// Share of the expected charge that proves the contact at the end.
-const PROOF_CHARGE_SHARE: f64 = 0.5;
 
 /// The meter on its way to a range, and what it takes until its readings count there.
 #[derive(Debug, Clone, Copy)]
@@ -92,7 +87,7 @@ impl Settle {
         let Input::Current { sample, range } = input else { return sag(context) };
         match sample {
             Sample::Value(current) if context.plan.cut_out.surge <= current.abs() => {
-                cut_out(context, current < Current::default())
+                gave_way(context)
             }
             Sample::Value(_) if self.ranging.take(context, range) => {
                 let soak = Soak::begin(context, self.full_at, self.ranging);
@@ -100,16 +95,16 @@ impl Settle {
             }
             Sample::Value(_) => sag(context),
             Sample::NotANumber => Step::Stay,
-            Sample::Overload { negative } => self.widen(context, range, negative),
+            Sample::Overload { .. } => self.widen(context, range),
         }
     }
 
     /// The current does not fit the range: one range up, and out if there is none.
-    fn widen(&mut self, context: &mut Context, range: RangeIndex, negative: bool) -> Step {
+    fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
         if range != self.ranging.wanted {
             return Step::Stay;
         }
-        let Some(wanted) = wider(context, range) else { return cut_out(context, negative) };
+        let Some(wanted) = wider(context, range) else { return gave_way(context) };
         self.ranging = Ranging::to(wanted, context);
         Step::Stay
     }
@@ -168,16 +163,16 @@ impl Soak {
         match sample {
             Sample::Value(current) => self.take_value(context, current, range),
             Sample::NotANumber => Step::Stay,
-            Sample::Overload { negative } if self.settled => cut_out(context, negative),
-            Sample::Overload { negative } => self.widen(context, range, negative),
+            Sample::Overload { .. } if self.settled => gave_way(context),
+            Sample::Overload { .. } => self.widen(context, range),
         }
     }
 
-    fn widen(&mut self, context: &mut Context, range: RangeIndex, negative: bool) -> Step {
+    fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
         if range != self.ranging.wanted {
             return Step::Stay;
         }
-        let Some(wanted) = wider(context, range) else { return cut_out(context, negative) };
+        let Some(wanted) = wider(context, range) else { return gave_way(context) };
         self.change_range(context, wanted);
         Step::Stay
     }
@@ -185,10 +180,15 @@ impl Soak {
     fn take_value(&mut self, context: &mut Context, current: Current, range: RangeIndex) -> Step {
         let plan = context.plan;
         if plan.cut_out.soak <= current.abs() {
-            return cut_out(context, current < Current::default());
+            return gave_way(context);
         }
         if self.is_too_hot(context, current) {
-            return Step::Fault(Finding::RunsAway);
+            let out_of_the_part = current < amperes(0.0);
+            return Step::Fault(if out_of_the_part {
+                Finding::InstrumentLost
+            } else {
+                Finding::RunsAway
+            });
         }
         if !self.settled {
             self.settled = self.ranging.take(context, range);
@@ -272,134 +272,12 @@ fn reading(context: &Context, settled: &Settled, range: RangeIndex) -> Reading {
     Reading { current, budget, at, voltage: settled.lowest_voltage }
 }
 
-/// The soak is over: lower the voltage a little and see the charge come back, so that a clip that
-/// fell off is not taken for a part that leaks nothing.
-#[derive(Debug, Clone)]
-struct Closing {
-    since: Time,
-    lowering_since: Option<Time>,
-    set: Voltage,
-    returned: Charge,
-    last_at: Option<Time>,
-    wanted: RangeIndex,
-}
-
-impl Closing {
-    fn begin(context: &mut Context) -> Self {
-        let plan = context.plan;
-        let wanted = if matches!(plan.discharge.bleeder, Bleeder::Relay(_)) {
-            plan.meter.bleed
-        } else {
-            let flow = plan.full_charge() * plan.part.greatest_ratio / plan.ramp.rise;
-            plan.meter.range_for(flow * 3.0).min(plan.meter.surge)
-        };
-        context.orders.push(Order::SelectRange(wanted));
-        Self {
-            since: context.now,
-            lowering_since: None,
-            set: plan.test_voltage,
-            returned: coulombs(0.0),
-            last_at: None,
-            wanted,
-        }
-    }
-
-    fn step(&mut self, context: &mut Context, input: Input) -> Step {
-        if let Input::Current { sample: Sample::Value(current), .. } = input
-            && context.plan.cut_out.surge <= current.abs()
-        {
-            return cut_out(context, current < Current::default());
-        }
-        match self.lowering_since {
-            None => self.wait_for_range(context, input),
-            Some(since) => self.lower(context, input, since),
-        }
-    }
-
-    fn wait_for_range(&mut self, context: &mut Context, input: Input) -> Step {
-        if context.now - self.since > context.plan.cut_out.stale * 4.0 {
-            return Step::Fault(Finding::InstrumentLost);
-        }
-        let Input::Current { sample: Sample::Value(_), range } = input else { return Step::Stay };
-        if range != self.wanted {
-            return Step::Stay;
-        }
-        if matches!(context.plan.discharge.bleeder, Bleeder::Relay(_)) {
-            // The relay's own discharge shows the charge; it is counted in `bleed`.
-            return Step::Next(State::Bleed(Bleed::after_soak(context)));
-        }
-        self.lowering_since = Some(context.now);
-        self.last_at = Some(context.now);
-        Step::Stay
-    }
-
-    fn lower(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
-        let plan = context.plan;
-        if let Input::Current { sample: Sample::Value(current), .. } = input {
-            self.count(context, current);
-            self.order_down(context, since);
-        }
-        let expected = expected_charge(context) * (1.0 - PROOF_SHARE);
-        if expected * PROOF_CHARGE_SHARE <= self.returned {
-            context.tally.charge_out = true;
-            return Step::Next(State::Bleed(Bleed::after_soak(context)));
-        }
-        let constant = plan.path(self.wanted) * plan.part.capacitance * plan.part.greatest_ratio;
-        let allowed = plan.ramp.rise + constant * SETTLING_CONSTANTS + plan.cut_out.stale * 2.0;
-        if context.now - since <= allowed {
-            return Step::Stay;
-        }
-        if plan.full_charge() * plan.part.least_ratio < plan.ramp.charge_floor * 5.0 {
-            // Too little charge for this meter to see, in either direction.
-            return Step::Next(State::Bleed(Bleed::after_soak(context)));
-        }
-        Step::Fault(Finding::ContactLost)
-    }
-
-    /// Charge that came back beyond what leaks on.
-    fn count(&mut self, context: &Context, current: Current) {
-        let leakage =
-            context.tally.reading.map_or_else(Current::default, |reading| reading.current);
-        let span = self.last_at.map_or(seconds(0.0), |last| context.now - last);
-        self.last_at = Some(context.now);
-        let span = context.plan.spoken_for(span, self.wanted);
-        self.returned += (leakage.max(Current::default()) * PROOF_SHARE - current) * span;
-    }
-
-    fn order_down(&mut self, context: &mut Context, since: Time) {
-        let plan = context.plan;
-        let share = ((context.now - since) / plan.ramp.rise).value;
-        let due = plan.test_voltage * (1.0 - share).max(PROOF_SHARE);
-        let next = round_down(due, plan.supply.voltage_step);
-        if next < self.set {
-            self.set = next;
-            context.orders.push(Order::SetVoltage(next));
-        }
-    }
-}
-
-/// Charge that the part gives back on its way to 0 V: at least what a small sound part holds, or
-/// what was measured to have gone in where that is less.
-fn expected_charge(context: &Context) -> Charge {
-    let plan = context.plan;
-    let printed = plan.full_charge() * plan.part.least_ratio;
-    let leakage = context.tally.reading.map_or_else(Current::default, |reading| reading.current);
-    let measured = context.tally.count.capacitance(context.tally.counted_to, leakage);
-    let floor = plan.ramp.charge_floor;
-    measured.map_or(printed, |measured| printed.min((measured * plan.test_voltage).max(floor)))
-}
-
-/// More current than the run may see. Into the part, it gave way; out of it, the part empties into
-/// a supply that went down by itself, and nothing is said of the part.
-fn cut_out(context: &mut Context, negative: bool) -> Step {
-    if negative {
+/// The part conducts far beyond a leak; or, where the current flows out of it, something else
+/// pulls it down.
+pub(super) fn gave_way(context: &mut Context) -> Step {
+    if context.senses.flows_back() {
         return Step::Fault(Finding::InstrumentLost);
     }
-    gave_way(context)
-}
-
-/// The part conducts far beyond a leak.
-fn gave_way(context: &mut Context) -> Step {
     context.tally.broke_down_at.get_or_insert(context.tally.high_water);
     Step::Fault(Finding::BrokeDown)
 }

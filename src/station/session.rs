@@ -107,7 +107,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         self.queue.push_back(outgoing);
     }
 
-    /// Puts something to say ahead of the queue.
+    /// Puts something to say ahead of the queue, so that what follows it still does.
     pub fn say_first(&mut self, outgoing: Outgoing<Q>) {
         self.queue.push_front(outgoing);
     }

@@ -12,6 +12,8 @@ use crate::quantity::{Current, Time, Voltage, seconds, volts};
 
 /// Entries after which an error queue that never empties is given up.
 const QUEUE_CAP: u8 = 20;
+/// Settings that are watched, in turn.
+const WATCHED: usize = 4;
 
 /// Settings that are made before the output goes on.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -97,6 +99,11 @@ pub struct Supply {
     armed: Option<Settings>,
     /// Off was the last that was said of the output.
     said_off: bool,
+    /// The output may go on: the group of settings, or the zero to sink at, stands since the last
+    /// cut-out.
+    proven: bool,
+    /// The output is to sink once the set-point is read back as 0 V.
+    sinking: bool,
     checks: u32,
     asked_voltage: Time,
     asked_output: Time,
@@ -124,6 +131,8 @@ impl Supply {
             set: volts(0.0),
             armed: None,
             said_off: false,
+            proven: false,
+            sinking: false,
             checks: 0,
             asked_voltage: now,
             asked_output: now,
@@ -149,8 +158,10 @@ impl Supply {
         }
         self.said_off = true;
         self.armed = None;
+        self.proven = false;
+        self.sinking = false;
         // The next questions tell whether it worked.
-        self.asked_output = now - self.pace.output;
+        self.asked_output = now - self.pace.output * 2.0;
         self.asked_voltage = now - self.pace.voltage;
         let words = self.driver.words.output_off.clone();
         Some(self.session.cut_out(&words, now))
@@ -158,6 +169,7 @@ impl Supply {
 
     /// Makes `settings` and 0 V, and reads them back as a group.
     pub fn arm(&mut self, settings: Settings) {
+        self.said_off = false;
         self.order_voltage(volts(0.0));
         let words = &self.driver.words;
         let orders = [
@@ -177,8 +189,12 @@ impl Supply {
         self.check(Setting::OverCurrent(settings.over_current.value), Purpose::Arm);
     }
 
-    /// Says "on", once, and asks for the state.
+    /// Says "on", once, and asks for the state; says nothing where the settings have not been
+    /// proven since the last cut-out.
     pub fn switch_on(&mut self) {
+        if !std::mem::take(&mut self.proven) {
+            return;
+        }
         self.said_off = false;
         let words = self.driver.words.output_on.clone();
         self.session.say(Outgoing { words, question: None });
@@ -189,6 +205,7 @@ impl Supply {
     pub fn sink_at_zero(&mut self) {
         // From here on a cut-out is never held back: it must stop the "on" that follows.
         self.said_off = false;
+        self.sinking = true;
         self.order_voltage(volts(0.0));
         self.check(Setting::Voltage(0.0), Purpose::Sink);
     }
@@ -236,13 +253,21 @@ impl Supply {
     }
 
     fn ask_what_is_due(&mut self, now: Time) {
-        if self.pace.output <= now - self.asked_output {
+        // What waits longest for its turn goes first, so that a slow supply starves none.
+        let output = (now - self.asked_output) / self.pace.output;
+        let voltage = (now - self.asked_voltage) / self.pace.voltage;
+        let setting = (now - self.asked_setting) / self.pace.settings;
+        let most = output.max(voltage).max(setting);
+        if most.value < 1.0 {
+            return;
+        }
+        if output == most {
             self.asked_output = now;
             self.ask(Ask::Output);
-        } else if self.pace.voltage <= now - self.asked_voltage {
+        } else if voltage == most {
             self.asked_voltage = now;
             self.ask(Ask::Voltage);
-        } else if self.pace.settings <= now - self.asked_setting {
+        } else {
             self.asked_setting = now;
             self.watch_next_setting();
         }
@@ -250,13 +275,13 @@ impl Supply {
 
     fn watch_next_setting(&mut self) {
         let Some(settings) = self.armed else { return };
-        let watched = [
+        let watched: [_; WATCHED] = [
             Setting::CurrentLimit(settings.current_limit.value),
             Setting::OverVoltage(settings.over_voltage.value),
             Setting::Voltage(self.set.value),
             Setting::OverCurrent(settings.over_current.value),
         ];
-        let next = watched[usize::try_from(self.checks % 4).unwrap_or_default()];
+        let next = watched[usize::try_from(self.checks).unwrap_or_default() % watched.len()];
         self.checks = self.checks.wrapping_add(1);
         self.check(next, Purpose::Watch);
     }
@@ -296,8 +321,10 @@ impl Supply {
             Heard::Missed(ask) => self.again(ask),
             Heard::InStep(identity) => {
                 // After a restart its settings are not ours: look at them first.
-                self.asked_setting = now - self.pace.settings;
                 self.drain_errors();
+                for _ in 0..WATCHED {
+                    self.watch_next_setting();
+                }
                 vec![SupplySays::Identity(identity)]
             }
             Heard::Lost(why) => vec![SupplySays::Lost(why)],
@@ -308,7 +335,9 @@ impl Supply {
     /// round by itself.
     fn again(&mut self, ask: Ask) -> Vec<SupplySays> {
         if matches!(ask, Ask::Check(_, Purpose::Arm | Purpose::Sink)) {
-            self.ask(ask);
+            // Ahead of the rest of the group: its last answer arms, and "on" may wait behind it.
+            let words = words_of(&self.driver.words, ask);
+            self.session.say_first(Outgoing { words, question: Some(ask) });
         }
         Vec::new()
     }
@@ -368,8 +397,12 @@ impl Supply {
             }));
         }
         Ok(match (purpose, setting) {
-            (Purpose::Arm, Setting::OverCurrent(_)) => Some(SupplySays::Armed),
+            (Purpose::Arm, Setting::OverCurrent(_)) if self.armed.is_some() => {
+                self.proven = true;
+                Some(SupplySays::Armed)
+            }
             (Purpose::Sink, _) => {
+                self.proven = std::mem::take(&mut self.sinking);
                 self.switch_on();
                 None
             }
@@ -480,6 +513,18 @@ mod tests {
         assert_eq!(answer(supply, "SYST:ERR?", "+0,\"No error\""), []);
     }
 
+    /// A supply whose settings are made and read back.
+    fn armed() -> Supply {
+        let mut supply = supply();
+        set(&mut supply);
+        for (question, reply) in
+            [("VOLT?", "0"), ("CURR?", "0.0075"), ("VOLT:PROT?", "26.75"), ("CURR:PROT?", "0.02")]
+        {
+            answer(&mut supply, question, reply);
+        }
+        supply
+    }
+
     #[test]
     fn settings_are_made_and_read_back_as_a_group() {
         let mut supply = supply();
@@ -567,8 +612,7 @@ mod tests {
 
     #[test]
     fn a_cut_out_after_on_was_said_is_never_held_back() {
-        let mut supply = supply();
-        supply.cut_out(seconds(0.1));
+        let mut supply = armed();
         supply.switch_on();
         expect(&mut supply, "OUTP ON");
         expect(&mut supply, "OUTP?");
@@ -614,6 +658,71 @@ mod tests {
         expect(&mut supply, "VOLT 0.00");
         answer(&mut supply, "VOLT?", "0.0");
         expect(&mut supply, "OUTP ON");
+    }
+
+    #[rstest]
+    #[case::garbled(Some("7.5E-0"))]
+    #[case::silent(None)]
+    fn a_read_back_that_did_not_come_is_waited_for_before_the_supply_is_armed(
+        #[case] reply: Option<&str>,
+    ) {
+        let mut supply = supply();
+        set(&mut supply);
+        answer(&mut supply, "VOLT?", "0.00");
+        let lost = if let Some(reply) = reply {
+            answer(&mut supply, "CURR?", &format!("{reply}??"))
+        } else {
+            expect(&mut supply, "CURR?");
+            supply.pass(seconds(1.2))
+        };
+        assert_eq!(lost, []);
+        assert_eq!(supply.write(seconds(2.5)), Some(b"*IDN?\n".to_vec()));
+        supply.receive(b"MAKER,SUPPLY,1,1\n", seconds(2.5));
+        let next = supply.write(seconds(2.5));
+        assert_eq!(next, Some(b"CURR?\n".to_vec()), "the current limit is not proven yet");
+    }
+
+    #[test]
+    fn on_is_not_said_after_a_cut_out() {
+        let mut supply = armed();
+        supply.cut_out(seconds(0.1));
+        supply.switch_on();
+        expect(&mut supply, "OUTP?");
+    }
+
+    #[test]
+    fn a_slow_supply_still_shows_every_setting_that_is_watched() {
+        let mut supply = armed();
+        let mut asked = Vec::new();
+        // A fifth of a second for every answer: the voltage is due again each time.
+        for fifth in 1..400 {
+            let now = seconds(0.1 + 0.2 * f64::from(fifth));
+            let Some(words) = supply.write(now) else { continue };
+            let reply: &[u8] = match &words[..] {
+                b"CURR?\n" => b"0.0075\n",
+                b"VOLT:PROT?\n" => b"26.75\n",
+                b"CURR:PROT?\n" => b"0.02\n",
+                _ => b"0\n",
+            };
+            supply.receive(reply, now);
+            asked.push(String::from_utf8(words).unwrap());
+        }
+        for setting in ["VOLT?\n", "CURR?\n", "VOLT:PROT?\n", "CURR:PROT?\n"] {
+            assert!(asked.iter().any(|words| words == setting), "{setting:?} never asked");
+        }
+    }
+
+    #[test]
+    fn a_supply_that_comes_back_shows_all_its_settings_first() {
+        let mut supply = armed();
+        supply.receive(b"READY\n", seconds(0.2));
+        assert_eq!(supply.write(seconds(1.5)), Some(b"*IDN?\n".to_vec()));
+        supply.receive(b"MAKER,SUPPLY,1,1\n", seconds(1.5));
+        assert_eq!(supply.write(seconds(1.5)), Some(b"SYST:ERR?\n".to_vec()));
+        supply.receive(b"0,\"\"\n", seconds(1.5));
+        assert_eq!(supply.write(seconds(1.5)), Some(b"CURR?\n".to_vec()));
+        let says = supply.receive(b"3.0\n", seconds(1.5));
+        assert!(matches!(&says[..], [SupplySays::Disturbed(_)]), "{says:?}");
     }
 
     #[rstest]

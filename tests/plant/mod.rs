@@ -146,6 +146,10 @@ pub struct Plant {
     range: RangeIndex,
     broken: bool,
     deaf: bool,
+    /// Voltage that the part had when the clip fell off.
+    left_with: f64,
+    /// The meter's zero, in fixed errors of the range in use.
+    pub offset: f64,
 }
 
 impl Plant {
@@ -165,6 +169,8 @@ impl Plant {
             range,
             broken: false,
             deaf: false,
+            left_with: 0.0,
+            offset: 0.0,
         }
     }
 
@@ -181,6 +187,17 @@ impl Plant {
     /// Set-points get lost on their way from here on.
     pub fn ignores_voltages(&mut self) {
         self.deaf = true;
+    }
+
+    /// The clip falls off.
+    pub fn unclip(&mut self) {
+        self.left_with = self.at_part;
+        self.part.falls_off_at = self.time;
+    }
+
+    /// Voltage of the part that lies beside the bench, V.
+    pub fn left_with(&self) -> f64 {
+        self.left_with
     }
 
     /// Voltage at the part, V.
@@ -233,8 +250,9 @@ impl Plant {
             self.integrate(INTERVAL / f64::from(STEPS));
             sum += self.current;
         }
-        let mean = sum / f64::from(STEPS);
-        let scale = self.plan.meter.range(self.range).full_scale.value;
+        let range = self.plan.meter.range(self.range);
+        let mean = sum / f64::from(STEPS) + self.offset * range.accuracy.fixed.value;
+        let scale = range.full_scale.value;
         let sample = if scale < mean.abs() {
             Sample::Overload { negative: mean < 0.0 }
         } else {

@@ -51,15 +51,18 @@ fn ignore_signals() -> io::Result<()> {
 #[derive(Debug, Default)]
 struct Pipe {
     buffer: Vec<u8>,
+    /// Lines that came together with the first one.
+    early: Vec<String>,
     closed: bool,
 }
 
 impl Pipe {
     fn first_line(&mut self) -> io::Result<Option<String>> {
         while !self.closed {
-            let mut lines = self.lines()?;
-            if !lines.is_empty() {
-                return Ok(Some(lines.remove(0)));
+            let mut lines = self.lines()?.into_iter();
+            if let Some(first) = lines.next() {
+                self.early = lines.collect();
+                return Ok(Some(first));
             }
         }
         Ok(None)
@@ -67,6 +70,7 @@ impl Pipe {
 
     /// Waits a moment and gives the lines that came.
     fn lines(&mut self) -> io::Result<Vec<String>> {
+        let mut lines = std::mem::take(&mut self.early);
         let stdin = io::stdin();
         if !self.closed && is_readable(&stdin, LOOK)? {
             let mut bytes = [0; 4096];
@@ -77,11 +81,11 @@ impl Pipe {
                 Err(_) => self.closed = true,
             }
         }
-        let Some(end) = self.buffer.iter().rposition(|byte| *byte == b'\n') else {
-            return Ok(Vec::new());
-        };
-        let whole: Vec<u8> = self.buffer.drain(..=end).collect();
-        Ok(String::from_utf8_lossy(&whole).lines().map(str::to_owned).collect())
+        if let Some(end) = self.buffer.iter().rposition(|byte| *byte == b'\n') {
+            let whole: Vec<u8> = self.buffer.drain(..=end).collect();
+            lines.extend(String::from_utf8_lossy(&whole).lines().map(str::to_owned));
+        }
+        Ok(lines)
     }
 }
 
@@ -99,7 +103,10 @@ struct Work {
     duties: Duties,
     start: Instant,
     watch: Watch,
+    /// When anything was last written.
     written: Option<Duration>,
+    /// When output-off was last written: no question puts off the next one.
+    ordered_off: Option<Duration>,
     relay: Option<Relay>,
     orphaned: Option<Duration>,
     safe_since: Option<Duration>,
@@ -119,6 +126,7 @@ impl Work {
             start: Instant::now(),
             watch: Watch::Idle,
             written: None,
+            ordered_off: None,
             orphaned: None,
             safe_since: None,
             output: OutputState::Unknown,
@@ -131,12 +139,10 @@ impl Work {
 
     fn run(mut self, pipe: &mut Pipe) -> io::Result<()> {
         loop {
-            let lines = if pipe.closed {
+            if pipe.closed {
                 std::thread::sleep(LOOK);
-                Vec::new()
-            } else {
-                pipe.lines()?
-            };
+            }
+            let lines = pipe.lines()?;
             let now = self.start.elapsed();
             for line in lines {
                 if line == "hush"
@@ -151,7 +157,7 @@ impl Work {
             }
             let stale = Duration::from_millis(self.duties.stale_ms);
             match self.watch.duty(now, stale) {
-                Duty::Wait => self.written = None,
+                Duty::Wait => self.ordered_off = None,
                 Duty::SwitchOff(why) => self.switch_off(&why, now),
                 Duty::MakeSafe => {
                     if self.make_safe(now) {
@@ -166,15 +172,8 @@ impl Work {
     /// Writes output-off, at once and then at intervals, and lets the relay bleed.
     fn switch_off(&mut self, why: &str, now: Duration) {
         let gap = REPEAT.max(Duration::from_millis(self.duties.gap_ms));
-        if self.written.is_some_and(|written| now < written + gap) {
+        if self.ordered_off.is_some_and(|ordered| now < ordered + gap) {
             return;
-        }
-        if self.written.is_none() {
-            eprintln!("reststrom keeper: {why}; switching the output off");
-        }
-        self.written = Some(now);
-        if let Some(Err(error)) = self.relay.as_mut().map(|relay| relay.bleed(true)) {
-            eprintln!("reststrom keeper: the bleeder relay does not obey: {error}");
         }
         let end = &self.duties.end;
         // An end mark first ends a line that was half sent. A supply that needs a gap may take it
@@ -182,13 +181,20 @@ impl Work {
         let first = if self.offs.is_multiple_of(2) { end } else { "" };
         self.offs = self.offs.wrapping_add(1);
         write(&format!("{first}{}{end}", self.duties.output_off));
+        self.written = Some(now);
+        if self.ordered_off.replace(now).is_none() {
+            tell(&format!("{why}; switching the output off"));
+        }
+        if let Some(Err(error)) = self.relay.as_mut().map(|relay| relay.bleed(true)) {
+            tell(&format!("the bleeder relay does not obey: {error}"));
+        }
     }
 
     /// One look at an orphaned bench; true once it is safe or patience is at an end.
     fn make_safe(&mut self, now: Duration) -> bool {
         let since = *self.orphaned.get_or_insert(now);
         if PATIENCE < now.saturating_sub(since) {
-            eprintln!("reststrom keeper: could not prove the part empty: treat it as charged");
+            tell("could not prove the part empty: treat it as charged");
             return true;
         }
         self.hear_replies(now);
@@ -264,11 +270,25 @@ fn hush() -> io::Result<()> {
 fn write(text: &str) {
     let line = io::stdout();
     // A queue that can't be flushed (a socket, a pipe) takes the bytes all the same.
-    if tcflush(line.as_fd(), QueueSelector::OFlush).is_err() {
-        tracing::debug!("output queue not flushed");
-    }
+    tcflush(line.as_fd(), QueueSelector::OFlush).unwrap_or(());
     if let Err(error) = rustix::io::write(line.as_fd(), text.as_bytes()) {
-        eprintln!("reststrom keeper: the supply's line takes nothing: {error}");
+        tell(&format!("the supply's line takes nothing: {error}"));
+    }
+}
+
+/// Tells a person, if that needs no waiting: a standard error that is full or closed must keep
+/// nobody from switching off.
+fn tell(text: &str) {
+    let stderr = io::stderr();
+    let mut polled = [PollFd::new(&stderr, PollFlags::OUT)];
+    let at_once = Timespec { tv_sec: 0, tv_nsec: 0 };
+    if !matches!(poll(&mut polled, Some(&at_once)), Ok(1..)) {
+        return;
+    }
+    let line = format!("reststrom keeper: {text}\n");
+    match rustix::io::write(stderr.as_fd(), line.as_bytes()) {
+        // Where nobody reads there is nobody to tell.
+        Ok(_) | Err(_) => {}
     }
 }
 
@@ -277,7 +297,7 @@ fn open_relay((port, line): &(String, String)) -> Option<Relay> {
     match Relay::open(&RelayLine { port: port.clone(), line }) {
         Ok(relay) => Some(relay),
         Err(error) => {
-            eprintln!("reststrom keeper: {error}");
+            tell(&error.to_string());
             None
         }
     }

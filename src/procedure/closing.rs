@@ -1,0 +1,173 @@
+//! The proof of contact at the soak's end: lower the voltage a little and see the charge come
+//! back, so that a clip that fell off is not taken for a part that leaks nothing.
+
+use super::bleed::Bleed;
+use super::soak::{HEADROOM, SETTLING_CONSTANTS, gave_way};
+use super::{Context, Input, Order, Sample, State, Step, round_down};
+use crate::judge::Finding;
+use crate::plan::{Bleeder, RangeIndex, ZERO_READINGS};
+use crate::quantity::{Charge, Current, Time, Voltage, amperes, coulombs};
+
+/// The voltage is lowered to this share of the test voltage to see charge come back.
+const PROOF_SHARE: f64 = 0.7;
+/// Share of the expected charge that proves the contact at the end.
+const PROOF_CHARGE_SHARE: f64 = 0.5;
+
+/// The proof under way.
+#[derive(Debug, Clone)]
+pub(super) struct Closing {
+    since: Time,
+    wanted: RangeIndex,
+    /// Readings on the wanted range that do not count yet.
+    unused: u8,
+    /// What still flows before the voltage is lowered, the meter's zero in it.
+    before: Current,
+    stage: Stage,
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Stage {
+    /// The meter goes to its range and reads what flows at the full voltage.
+    Reading { sum: Current, count: u8 },
+    /// The voltage goes down.
+    Lowering { since: Time, set: Voltage, returned: Charge, last_at: Time },
+}
+
+impl Closing {
+    pub(super) fn begin(context: &mut Context) -> Self {
+        let plan = context.plan;
+        let wanted = if matches!(plan.discharge.bleeder, Bleeder::Relay(_)) {
+            plan.meter.bleed
+        } else {
+            let flow = plan.full_charge() * plan.part.greatest_ratio / plan.ramp.rise;
+            let leaks = context.senses.smooth_current().abs() * HEADROOM;
+            plan.meter.range_for((flow * 3.0).max(leaks)).min(plan.meter.surge)
+        };
+        context.orders.push(Order::SelectRange(wanted));
+        let unused = plan.meter.settling_readings;
+        let stage = Stage::Reading { sum: amperes(0.0), count: 0 };
+        Self { since: context.now, wanted, unused, before: amperes(0.0), stage }
+    }
+
+    pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        if let Input::Current { sample, .. } = input
+            && is_beyond(context, sample)
+        {
+            return gave_way(context);
+        }
+        match self.stage {
+            Stage::Reading { sum, count } => self.read(context, input, (sum, count)),
+            Stage::Lowering { since, .. } => self.lower(context, input, since),
+        }
+    }
+
+    fn read(&mut self, context: &mut Context, input: Input, (sum, count): (Current, u8)) -> Step {
+        if context.now - self.since > context.plan.cut_out.stale * 4.0 {
+            return Step::Fault(Finding::InstrumentLost);
+        }
+        let Input::Current { sample: Sample::Value(current), range } = input else {
+            return Step::Stay;
+        };
+        if range != self.wanted {
+            return Step::Stay;
+        }
+        if 0 < self.unused {
+            self.unused -= 1;
+            return Step::Stay;
+        }
+        if matches!(context.plan.discharge.bleeder, Bleeder::Relay(_)) {
+            // The relay's own discharge shows the charge; it is counted in `bleed`.
+            return Step::Next(State::Bleed(Bleed::after_soak(context)));
+        }
+        let (sum, count) = (sum + current, count + 1);
+        self.stage = Stage::Reading { sum, count };
+        if ZERO_READINGS <= count {
+            self.before = sum / f64::from(count);
+            let (since, set) = (context.now, context.plan.test_voltage);
+            self.stage = Stage::Lowering { since, set, returned: coulombs(0.0), last_at: since };
+        }
+        Step::Stay
+    }
+
+    fn lower(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
+        let plan = context.plan;
+        if let Input::Current { sample, range } = input {
+            self.count(context, sample, range);
+            // A step goes with the start of a reading, which then holds the whole of its charge.
+            self.order_down(context);
+        }
+        let expected = expected_charge(context) * (1.0 - PROOF_SHARE);
+        if expected * PROOF_CHARGE_SHARE <= self.returned() {
+            context.tally.charge_out = true;
+            return Step::Next(State::Bleed(Bleed::after_soak(context)));
+        }
+        let constant = plan.path(self.wanted) * plan.part.capacitance * plan.part.greatest_ratio;
+        let allowed = plan.ramp.rise + constant * SETTLING_CONSTANTS + plan.cut_out.stale * 2.0;
+        if context.now - since <= allowed {
+            return Step::Stay;
+        }
+        if plan.full_charge() * plan.part.least_ratio < plan.ramp.charge_floor * 5.0 {
+            // Too little charge for this meter to see, in either direction.
+            return Step::Next(State::Bleed(Bleed::after_soak(context)));
+        }
+        Step::Fault(Finding::ContactLost)
+    }
+
+    fn returned(&self) -> Charge {
+        match self.stage {
+            Stage::Reading { .. } => coulombs(0.0),
+            Stage::Lowering { returned, .. } => returned,
+        }
+    }
+
+    /// Counts by how much less flows into the part than before. A reading that the meter can't
+    /// tell from zero proves nothing: a leakage that ceased because the clip fell off looks so.
+    fn count(&mut self, context: &Context, sample: Sample<Current>, range: RangeIndex) {
+        let Stage::Lowering { returned, last_at, .. } = &mut self.stage else { return };
+        let facts = context.plan.meter.range(range);
+        let current = match sample {
+            Sample::Value(current) => current,
+            Sample::Overload { negative: true } => -facts.full_scale,
+            Sample::Overload { negative: false } | Sample::NotANumber => return,
+        };
+        let span = context.plan.spoken_for(context.now - *last_at, range);
+        *last_at = context.now;
+        if facts.error_at(current) < current.abs() {
+            *returned += (self.before - current) * span;
+        }
+    }
+
+    fn order_down(&mut self, context: &mut Context) {
+        let Stage::Lowering { since, set, .. } = &mut self.stage else { return };
+        let plan = context.plan;
+        let share = ((context.now - *since) / plan.ramp.rise).value;
+        let due = plan.test_voltage * (1.0 - share).max(PROOF_SHARE);
+        let next = round_down(due, plan.supply.voltage_step);
+        if next < *set {
+            *set = next;
+            context.orders.push(Order::SetVoltage(next));
+        }
+    }
+}
+
+/// Whether a reading in the proof is one of a part that gives way. Charge that comes back fast is
+/// none, up to what a bench can deliver at all.
+fn is_beyond(context: &Context, sample: Sample<Current>) -> bool {
+    let cut_out = &context.plan.cut_out;
+    match sample {
+        Sample::Value(current) => cut_out.soak <= current || cut_out.surge <= current.abs(),
+        Sample::Overload { negative } => !negative,
+        Sample::NotANumber => false,
+    }
+}
+
+/// Charge that the part gives back on its way to 0 V: at least what a small sound part holds, or
+/// what was measured to have gone in where that is less.
+fn expected_charge(context: &Context) -> Charge {
+    let plan = context.plan;
+    let printed = plan.full_charge() * plan.part.least_ratio;
+    let leakage = context.tally.reading.map_or_else(Current::default, |reading| reading.current);
+    let measured = context.tally.count.capacitance(context.tally.counted_to, leakage);
+    let floor = plan.ramp.charge_floor;
+    measured.map_or(printed, |measured| printed.min((measured * plan.test_voltage).max(floor)))
+}

@@ -1,0 +1,63 @@
+//! The keeper by itself: a heartbeat pipe that breaks, a supply's line, and no daemon.
+
+use std::fs::File;
+use std::io::{PipeReader, Read, Write, pipe};
+use std::os::fd::OwnedFd;
+use std::os::unix::net::UnixStream;
+use std::process::{Command, Stdio};
+use std::time::Duration;
+
+use rstest::rstest;
+use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
+
+const DUTIES: &str = r#"{"end":"\n","output_off":"OUTP OFF","ask_output":"OUTP?",
+    "measure_voltage":"MEAS:VOLT?","gap_ms":0,"stale_ms":2500,"safe_volt":5.0,"relay":null}"#;
+
+/// A standard error that takes no byte, with its reading end.
+fn full() -> (OwnedFd, Option<PipeReader>) {
+    let (reader, writer) = pipe().unwrap();
+    let (mut file, flags) = (File::from(OwnedFd::from(writer)), OFlags::NONBLOCK);
+    let before = fcntl_getfl(&file).unwrap();
+    fcntl_setfl(&file, before | flags).unwrap();
+    while file.write(&[b'.'; 512]).is_ok() {}
+    fcntl_setfl(&file, before).unwrap();
+    (file.into(), Some(reader))
+}
+
+/// A standard error whose reader went away.
+fn closed() -> (OwnedFd, Option<PipeReader>) {
+    let (_, writer) = pipe().unwrap();
+    (writer.into(), None)
+}
+
+#[rstest]
+#[case::a_reader_that_stopped(full())]
+#[case::a_reader_that_went_away(closed())]
+fn an_orphan_is_switched_off_whatever_becomes_of_standard_error(
+    #[case] (stderr, _reader): (OwnedFd, Option<PipeReader>),
+) {
+    let (mut supply, line) = UnixStream::pair().unwrap();
+    supply.set_read_timeout(Some(Duration::from_secs(5))).unwrap();
+    let mut keeper = Command::new(env!("CARGO_BIN_EXE_reststrom"))
+        .arg("keeper")
+        .stdin(Stdio::piped())
+        .stdout(OwnedFd::from(line))
+        .stderr(stderr)
+        .spawn()
+        .unwrap();
+    // All at once, as it comes where the keeper is slow to start; then the daemon dies.
+    let mut pipe = keeper.stdin.take().unwrap();
+    pipe.write_all(format!("{}\narm\n", DUTIES.replace('\n', "")).as_bytes()).unwrap();
+    drop(pipe);
+    let mut seen = Vec::new();
+    let mut bytes = [0; 256];
+    // Twice: once is not a proof that it goes on.
+    while String::from_utf8_lossy(&seen).matches("OUTP OFF").count() < 2 {
+        let count = supply.read(&mut bytes).expect("the keeper goes on writing");
+        assert!(0 < count, "the keeper left: {}", String::from_utf8_lossy(&seen));
+        seen.extend_from_slice(&bytes[..count]);
+        assert!(seen.len() < 400, "off is not repeated: {}", String::from_utf8_lossy(&seen));
+    }
+    keeper.kill().unwrap();
+    keeper.wait().unwrap();
+}
