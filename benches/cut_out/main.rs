@@ -1,0 +1,74 @@
+//! How long a cut-out takes: from the last byte of an over-current reading on the meter's line to
+//! the first byte of output-off on the supply's line, both lines real pseudo-terminals.
+//!
+//! Measured three times. [`bare`] has no daemon at all, only a thread that waits for bytes on one
+//! line and writes output-off on the other: that is this machine at this hour, and no software can
+//! be quicker. [`layers`] sends ten thousand readings through the layers that a reading passes
+//! in the daemon (link, meter, procedure, supply, link) under the daemon's kind of runtime, with
+//! the run put back into its soak after each. [`whole`] carries out some whole runs in the daemon's
+//! own actor, with keeper, record and all, and strikes each once in its soak: it shows that the
+//! actor around those layers is no slower.
+//!
+//! The clock starts just before the reading is written and stops when the bytes of output-off have
+//! been read, so it holds both system calls of this side and two wake-ups besides. Baud rate and
+//! the instruments' own time are no part of it.
+
+#![expect(clippy::print_stdout, reason = "a benchmark prints its numbers")]
+
+mod bare;
+mod layers;
+mod terminal;
+mod whole;
+
+#[path = "../follower/mod.rs"]
+mod follower;
+#[path = "../../tests/plant/mod.rs"]
+mod plant;
+
+use std::error::Error;
+use std::time::Duration;
+
+/// Readings through the layers.
+const READINGS: usize = 10_000;
+/// Whole runs.
+const RUNS: usize = 30;
+/// A reading of 10 mA where the meter stands on 100 µA.
+const OVER_CURRENT: &[u8] = b"+1.000000E-02\n";
+/// What must appear on the supply's line.
+const OUTPUT_OFF: &[u8] = b"OUTP OFF";
+
+type Result<T> = std::result::Result<T, Box<dyn Error + Send + Sync>>;
+
+fn main() -> Result<()> {
+    let runtime =
+        tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
+    let mut times = bare::measure(READINGS)?;
+    tell("cut-out by a bare thread", &mut times);
+    let mut times = layers::measure(&runtime, READINGS)?;
+    tell("cut-out through the layers", &mut times);
+    let mut times = whole::measure(&runtime, RUNS)?;
+    tell("cut-out in whole runs", &mut times);
+    Ok(())
+}
+
+/// One line with the numbers and their aims.
+fn tell(what: &str, times: &mut [Duration]) {
+    times.sort_unstable();
+    let at = |share: usize| {
+        let index = (times.len() * share / 1000).min(times.len() - 1);
+        times[index].as_secs_f64() * 1e3
+    };
+    println!(
+        "{what}: median {:.3} ms (aim below 0.2 ms), 99.9th percentile {:.3} ms (aim below 1 ms), \
+         longest {:.3} ms, of {}",
+        at(500),
+        at(999),
+        at(1000),
+        times.len(),
+    );
+}
+
+/// Whether `bytes` hold the words of output-off.
+fn is_output_off(bytes: &[u8]) -> bool {
+    bytes.windows(OUTPUT_OFF.len()).any(|window| window == OUTPUT_OFF)
+}
