@@ -24,14 +24,23 @@ use super::{OVER_CURRENT, Result, is_output_off, plant};
 /// Between a question and the reading that answers it.
 const PAUSE: Duration = Duration::from_millis(1);
 
+/// The times of cut-outs.
+pub(crate) struct Times {
+    /// From the reading written to output-off read, at the instruments' ends.
+    pub(crate) line_to_line: Vec<Duration>,
+    /// From the reading's bytes read to output-off written, at the daemon's ends.
+    pub(crate) own: Vec<Duration>,
+}
+
 /// The times of `count` cut-outs.
-pub(crate) fn measure(runtime: &Runtime, count: usize) -> Result<Vec<Duration>> {
+pub(crate) fn measure(runtime: &Runtime, count: usize) -> Result<Times> {
     let (supply, meter) = (Terminal::open()?, Terminal::open()?);
     let ports = [&supply, &meter].map(|terminal| Port::Serial(terminal.name.clone()));
     let mut side = runtime.block_on(DaemonSide::open(ports))?;
     let instruments = thread::spawn(move || play(supply, meter, count));
-    runtime.block_on(side.serve(count))?;
-    instruments.join().map_err(|_| "the instruments' thread ended in a panic")?
+    let own = runtime.block_on(side.serve(count))?;
+    let played = instruments.join().map_err(|_| "the instruments' thread ended in a panic")?;
+    Ok(Times { line_to_line: played?, own })
 }
 
 /// What the daemon does with a reading.
@@ -61,29 +70,34 @@ impl DaemonSide {
         seconds(self.began.elapsed().as_secs_f64())
     }
 
-    /// Cuts out `count` times.
-    async fn serve(&mut self, count: usize) -> Result<()> {
-        let mut done = 0;
-        while done < count {
+    /// Cuts out `count` times; gives its own share of each.
+    async fn serve(&mut self, count: usize) -> Result<Vec<Duration>> {
+        let mut own = Vec::with_capacity(count);
+        while own.len() < count {
             while let Some(bytes) = self.meter.write(self.now()) {
                 self.meter_link.write(&bytes)?;
             }
             let (mut from_supply, mut from_meter) = ([0; 1024], [0; 1024]);
-            let says = tokio::select! {
+            let heard = tokio::select! {
                 biased;
                 read = self.supply_link.read(&mut from_supply) => {
                     return Err(format!("the supply spoke unasked: {read:?}").into());
                 }
-                read = self.meter_link.read(&mut from_meter) => {
-                    self.meter.receive(&from_meter[..read?], self.now())
-                }
-                () = tokio::time::sleep(Duration::from_millis(50)) => self.meter.pass(self.now()),
+                read = self.meter_link.read(&mut from_meter) => Some(read?),
+                () = tokio::time::sleep(Duration::from_millis(50)) => None,
+            };
+            let begun = Instant::now();
+            let says = match heard {
+                Some(count) => self.meter.receive(&from_meter[..count], self.now()),
+                None => self.meter.pass(self.now()),
             };
             for said in says {
-                done += usize::from(self.hear(said)?);
+                if self.hear(said)? {
+                    own.push(begun.elapsed());
+                }
             }
         }
-        Ok(())
+        Ok(own)
     }
 
     /// Whether what was said led to a cut-out.
