@@ -6,15 +6,15 @@
 //! be quicker. [`layers`] sends ten thousand readings through the layers that a reading passes
 //! in the daemon (link, meter, procedure, supply, link) under the daemon's kind of runtime, with
 //! the run put back into its soak after each. [`whole`] carries out some whole runs in the daemon's
-//! own actor, with keeper, record and all, and strikes each once in its soak: it shows that the
-//! actor around those layers is no slower.
+//! own actor, with keeper, record and all, and strikes each once in its soak: the actor has then
+//! never cut out before, and shares the processors with the simulated bench, so it takes longer.
 //!
 //! The clock starts just before the reading is written and stops when the bytes of output-off have
 //! been read, so it holds both system calls of this side, the terminals' way through the kernel and
-//! two wake-ups besides. Baud rate and the instruments' own time are no part of it. What is left
-//! without the kernel, from the reading's bytes in hand to output-off written, stands in a line of
-//! its own. On a busy machine the bare thread shows how much of the
-//! rest is waiting for a processor.
+//! the wake-ups besides. Baud rate and the instruments' own time are no part of it. The daemon
+//! side's own share, from the reading's bytes in hand to the return of the call that writes
+//! output-off, stands in a line of its own. On a busy machine the bare thread shows how much of
+//! the rest is waiting for a processor.
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its numbers")]
 
