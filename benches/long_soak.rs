@@ -1,0 +1,178 @@
+//! A soak of ten hours at ten readings a second: the memory that it takes and the time to plot it.
+//!
+//! Procedure, judge and the record's writer run as they do in a daemon, on a bench that follows at
+//! once and in time that is a number, so that the ten hours take seconds. The writer is never let
+//! fall further behind than one transaction, since at a real bench it isn't either. Memory is that
+//! of the whole process as Linux counts it. The plot is timed from opening the record to the
+//! picture on the disk, and is drawn by a process that has already read its font.
+
+#![expect(clippy::print_stdout, reason = "a benchmark prints its numbers")]
+
+mod follower;
+#[path = "../tests/plant/mod.rs"]
+mod plant;
+
+use std::error::Error;
+use std::path::Path;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use follower::{Follower, Read};
+use jiff::Timestamp;
+use reststrom::judge::advice;
+use reststrom::plan::{Phase, Plan};
+use reststrom::procedure::Outcome;
+use reststrom::quantity::{Time, seconds};
+use reststrom::record::{
+    Ending, EventRow, Flags, LimitOnRecord, MeasuredCurrent, NewRun, Pace, Record, RecordedCurrent,
+    Row, RunId, Writer,
+};
+use reststrom::report::{self, Axes};
+
+const SOAK: f64 = 36_000.0; // s
+const READINGS: u32 = 360_000;
+
+type Result<T> = std::result::Result<T, Box<dyn Error>>;
+
+fn main() -> Result<()> {
+    let folder = tempfile::tempdir()?;
+    let path = folder.path().join("record.db");
+    let begun = Instant::now();
+    let id = soak(&path)?;
+    let took = begun.elapsed().as_secs_f64();
+    println!(
+        "ten-hour soak: {:.1} MB resident, {:.1} MB at most (aim below 40 MB); took {took:.1} s",
+        megabytes("VmRSS:")?,
+        megabytes("VmHWM:")?,
+    );
+    for axes in [Axes::LogLog, Axes::Linear] {
+        let picture = folder.path().join("soak.png");
+        let (took, count) = plot(&path, id, axes, &picture)?;
+        println!("plot of {count} readings, {axes:?}: {took:.2} s (aim below 1 s)");
+    }
+    println!("with both plots: {:.1} MB at most (no aim)", megabytes("VmHWM:")?);
+    Ok(())
+}
+
+fn plan() -> Plan {
+    let mut plan = plant::plan();
+    plan.target.soak = seconds(SOAK);
+    plan.target.reading_time = seconds(SOAK);
+    plan
+}
+
+/// Carries out the soak and keeps its record.
+fn soak(path: &Path) -> Result<RunId> {
+    let plan = Arc::new(plan());
+    let mut record = Record::open(path)?;
+    let id = record.begin(&new_run(&plan))?;
+    let writer = Writer::start(record, id)?;
+    let mut bench = Follower::start(plan);
+    let mut sequence = 0;
+    let outcome = loop {
+        let read = bench.read();
+        let_the_disk_follow(&writer);
+        writer.reading(row(sequence, read, &bench))?;
+        sequence += 1;
+        let before = bench.run.phase();
+        bench.take(read);
+        note_change(&writer, before, bench.run.phase(), read.at)?;
+        if let Some(outcome) = bench.run.outcome() {
+            break outcome;
+        }
+    };
+    writer.finish(ending(&outcome))?;
+    Ok(id)
+}
+
+fn let_the_disk_follow(writer: &Writer) {
+    while Pace::default().rows_per_commit <= writer.waiting() {
+        std::thread::sleep(Duration::from_micros(200));
+    }
+}
+
+fn row(sequence: u32, read: Read, bench: &Follower) -> Row {
+    let window = bench.run.in_window(read.at);
+    Row {
+        sequence,
+        time: read.at,
+        wall: Timestamp::now(),
+        current: RecordedCurrent::Value(read.current),
+        voltage: bench.run.part_voltage(read.at),
+        range: Some(bench.plan.meter.range(read.range).full_scale),
+        flags: if window { Flags::IN_WINDOW } else { Flags::NONE },
+        phase: bench.run.phase(),
+    }
+}
+
+fn note_change(writer: &Writer, before: Phase, after: Phase, time: Time) -> Result<()> {
+    if before != after {
+        let (kind, text) = ("phase".to_owned(), after.tag().to_owned());
+        writer.event(EventRow { time, wall: Timestamp::now(), kind, text })?;
+    }
+    Ok(())
+}
+
+fn new_run(plan: &Plan) -> NewRun {
+    NewRun {
+        station: "skarvik-bench".into(),
+        simulated: true,
+        lapse: 1.0,
+        part_name: "Terne receiver C7".into(),
+        family_tag: "tantalum-solid".into(),
+        capacitance: plan.part.capacitance,
+        tolerance: Some(0.2),
+        rated: plan.part.rated,
+        test_voltage: plan.test_voltage,
+        limit: Some(LimitOnRecord {
+            current: plan.target.limit,
+            rule: "0.01 · C · U".into(),
+            source: "benchmark".into(),
+            reading_time: Some(plan.target.reading_time),
+            reference_celsius: None,
+        }),
+        plan_json: "{}".into(),
+        instruments: Vec::new(),
+        software: "benchmark".into(),
+        started: Timestamp::now(),
+    }
+}
+
+fn ending(outcome: &Outcome) -> Ending {
+    Ending {
+        verdict: outcome.ruling.verdict,
+        findings: outcome.ruling.findings.to_vec(),
+        current: outcome.reading.map(|reading| MeasuredCurrent {
+            value: reading.current,
+            uncertainty: reading.budget.expanded(),
+            at: reading.at,
+        }),
+        voltage_at_part: outcome.reading.map(|reading| reading.voltage),
+        measured_capacitance: outcome.capacitance,
+        peak_current: Some(outcome.peak_current),
+        left: outcome.left,
+        advice: advice(&outcome.ruling, &outcome.evidence, outcome.left, outcome.broke_down_at),
+        ended: Timestamp::now(),
+        full_voltage_at: outcome.full_voltage_at,
+    }
+}
+
+/// Draws the run; gives the seconds that it took and the number of readings drawn.
+fn plot(path: &Path, id: RunId, axes: Axes, picture: &Path) -> Result<(f64, u32)> {
+    let begun = Instant::now();
+    let record = Record::open_for_reading(path)?;
+    let run = record.run(id)?;
+    report::save(&report::curve(&record, &run)?, axes, picture)?;
+    let took = begun.elapsed().as_secs_f64();
+    let count = record.count_readings(id)?;
+    assert!(READINGS <= count, "the soak has all its readings: {count}");
+    Ok((took, count))
+}
+
+/// A line of the system's own account of this process, in units of 10⁶ bytes.
+fn megabytes(name: &str) -> Result<f64> {
+    let status = std::fs::read_to_string("/proc/self/status")?;
+    let line = status.lines().find_map(|line| line.strip_prefix(name));
+    let kibibytes = line.and_then(|line| line.trim().strip_suffix(" kB")).ok_or("no such line")?;
+    Ok(kibibytes.trim().parse::<f64>()? * 1024e-6)
+}
