@@ -2,16 +2,18 @@
 
 mod rig;
 
+use reststrom::quantity::seconds;
+use reststrom::simbench::{Fault, Instrument};
 use rig::{CUT_OUT, PATIENCE, Rig, Running, sound, until};
 use rstest::rstest;
 use rustix::process::{Signal, kill_process};
 
-/// Slow enough for every phase to be met: with 1 kΩ the part's time constant is half a second.
-const LAPSE: f64 = 8.0;
 const PART: [&str; 4] = ["C40", "470uF", "16V", "tantalum"];
 
-fn slow_rig() -> Rig {
-    Rig::new(LAPSE, &sound(470e-6, 16.0))
+/// A bench slow enough for a phase to be met: with 1 kΩ the part's time constant is half a second.
+fn rig_for(phase: &str) -> Rig {
+    let short = ["charge", "settle"].contains(&phase);
+    Rig::new(if short { 8.0 } else { 20.0 }, &sound(470e-6, 16.0))
 }
 
 /// A soak that has come to a phase, with its output on in each phase that is energised.
@@ -42,7 +44,7 @@ fn keeper_makes_safe(rig: &Rig) {
 fn a_killed_daemon_leaves_the_output_off_and_the_part_empty(
     #[values("probe", "ramp", "charge", "settle", "soak", "bleed")] phase: &str,
 ) {
-    let rig = slow_rig();
+    let rig = rig_for(phase);
     let run = soak_in(&rig, phase);
     run.signal(Signal::KILL);
     keeper_makes_safe(&rig);
@@ -53,7 +55,7 @@ fn a_killed_daemon_leaves_the_output_off_and_the_part_empty(
 fn a_daemon_that_stands_still_is_switched_off_and_ends_safely_when_it_goes_on(
     #[values("probe", "ramp", "charge", "settle", "soak", "bleed")] phase: &str,
 ) {
-    let rig = slow_rig();
+    let rig = rig_for(phase);
     let mut run = soak_in(&rig, phase);
     run.signal(Signal::STOP);
     rig.goes_off_within(CUT_OUT);
@@ -68,12 +70,30 @@ fn a_daemon_that_stands_still_is_switched_off_and_ends_safely_when_it_goes_on(
 }
 
 #[test]
+fn the_keeper_writes_an_off_again_that_got_lost() {
+    let rig = rig_for("soak");
+    let run = soak_in(&rig, "soak");
+    rig.bench.inject(Fault::OffIgnoredOnce);
+    run.signal(Signal::KILL);
+    keeper_makes_safe(&rig);
+}
+
+#[test]
+fn the_keeper_of_a_supply_that_needs_a_gap_is_heard_too() {
+    let rig = rig_for("soak");
+    let run = soak_in(&rig, "soak");
+    rig.bench.inject(Fault::NeedsGap(Instrument::Supply, seconds(0.05 * 20.0)));
+    run.signal(Signal::KILL);
+    keeper_makes_safe(&rig);
+}
+
+#[test]
 fn a_run_without_its_keeper_ends_safely() {
-    let rig = slow_rig();
+    let rig = rig_for("soak");
     let mut run = soak_in(&rig, "soak");
     kill_process(rig.keeper(), Signal::KILL).unwrap();
     rig.goes_off_within(CUT_OUT);
-    rig.bench.advance(reststrom::quantity::seconds(30.0));
+    rig.bench.advance(seconds(30.0));
     let ended = run.ends();
     assert_eq!(ended.code, Some(3), "{ended:?}");
     rig.is_left_safe();
@@ -84,12 +104,14 @@ fn a_run_without_its_keeper_ends_safely() {
 
 #[test]
 fn a_keeper_that_died_before_the_output_came_on_keeps_it_off() {
-    let rig = slow_rig();
+    let rig = Rig::new(1.0, &sound(470e-6, 16.0));
     let mut run = rig.start(&["soak", PART[0], PART[1], PART[2], PART[3]]);
     kill_process(rig.keeper(), Signal::KILL).unwrap();
     let ended = run.ends();
     assert_eq!(ended.code, Some(3), "{ended:?}");
-    assert!(ended.stderr.contains("keeper"), "{ended:?}");
+    let said = ended.stdout + &ended.stderr;
+    assert!(said.contains("the keeper is gone"), "{said}");
+    assert_eq!(rig.times_on(), 0);
     rig.is_left_safe();
 }
 
@@ -129,20 +151,25 @@ fn readings_survive_a_kill_but_for_the_last_second() {
     rig.keeper_ends();
 }
 
-#[test]
-fn a_supply_that_both_left_on_is_found_and_made_safe_by_the_next_soak() {
-    let rig = Rig::holding(60.0, "C14");
-    let words = ["soak", "C14", "22uF", "25V", "tantalum", "--json"];
-    let mut run = rig.start(&words);
+/// A soak whose daemon and keeper were killed, the one when it could not notice and the other
+/// when it had no time to: the output is on and nobody is there.
+fn killed_with_its_keeper(rig: &Rig, words: &[&str]) {
+    let mut run = rig.start(words);
     run.reaches("soak");
     let keeper = rig.keeper();
-    // The daemon stands still first, so that it can't notice; the keeper has no time to.
     run.signal(Signal::STOP);
-    kill_process(keeper, Signal::KILL).unwrap();
+    kill_process(keeper, Signal::KILL).expect("a keeper to kill");
     run.signal(Signal::KILL);
     until(PATIENCE, "both dead", || run.has_ended() && rig.keepers().is_empty());
     assert!(rig.bench.look().output_on, "nothing was left to switch it off");
     assert!(24.0 < rig.part_volt());
+}
+
+#[test]
+fn a_supply_that_both_left_on_is_found_and_made_safe_by_the_next_soak() {
+    let rig = Rig::holding(60.0, "C14");
+    let words = ["soak", "C14", "22uF", "25V", "tantalum", "--json"];
+    killed_with_its_keeper(&rig, &words);
     let mut next = rig.start(&words);
     next.says("r1 was cut off earlier");
     let first = rig.json(&["show", "r1", "--json"]);
@@ -151,4 +178,19 @@ fn a_supply_that_both_left_on_is_found_and_made_safe_by_the_next_soak() {
     assert_eq!(ended.code, Some(0), "{ended:?}");
     assert_eq!((rig.heard_by_supply("OUTP OFF") >= 3, rig.times_on()), (true, 2));
     rig.is_left_safe();
+}
+
+#[test]
+fn a_bench_that_cannot_be_made_safe_is_told_and_nothing_new_is_begun() {
+    let rig = Rig::holding(100.0, "C14");
+    let words = ["soak", "C14", "22uF", "25V", "tantalum", "--json"];
+    killed_with_its_keeper(&rig, &words);
+    rig.bench.inject(Fault::SupplyOutputStuckOn);
+    let next = rig.run(&words);
+    assert_eq!((next.code, next.stdout.as_str()), (Some(4), ""), "{next:?}");
+    assert!(next.stderr.contains("the bench that r1 left could not be made safe"), "{next:?}");
+    assert!(next.stderr.contains(" help: treat the part as charged"), "{next:?}");
+    let runs = rig.json(&["runs", "--json"]);
+    assert_eq!((runs.as_array().map(Vec::len), &runs[0]["state"]), (Some(1), &"open".into()));
+    assert_eq!(rig.times_on(), 1);
 }

@@ -148,7 +148,7 @@ impl Work {
                 if line == "hush"
                     && let Err(error) = hush()
                 {
-                    eprintln!("reststrom keeper: standard error can't be let go of: {error}");
+                    tell(&format!("standard error can't be let go of: {error}"));
                 }
                 self.watch.hear(&line, now);
             }
@@ -171,8 +171,10 @@ impl Work {
 
     /// Writes output-off, at once and then at intervals, and lets the relay bleed.
     fn switch_off(&mut self, why: &str, now: Duration) {
-        let gap = REPEAT.max(Duration::from_millis(self.duties.gap_ms));
-        if self.ordered_off.is_some_and(|ordered| now < ordered + gap) {
+        let gap = Duration::from_millis(self.duties.gap_ms);
+        let recent = |at: Option<Duration>, pause| at.is_some_and(|at| now < at + pause);
+        // A supply that needs a gap would lose an off that follows a question too soon.
+        if recent(self.ordered_off, REPEAT) || recent(self.written, gap) {
             return;
         }
         let end = &self.duties.end;
@@ -199,7 +201,7 @@ impl Work {
         }
         self.hear_replies(now);
         if self.line_gone {
-            eprintln!("reststrom keeper: the supply's line is gone: switch its output off by hand");
+            tell("the supply's line is gone: switch its output off by hand");
             return true;
         }
         if self.output != OutputState::Off {
