@@ -88,6 +88,7 @@ mod tests {
     fn a_host_that_slept_is_noticed() {
         let mut clock = Clock::start(1.0);
         clock.slept -= 5.0;
-        assert!(clock.turn().is_some_and(|stood| seconds(5.0) <= stood));
+        // The two clocks are not read at the same moment.
+        assert!(clock.turn().is_some_and(|stood| seconds(4.9) <= stood));
     }
 }
