@@ -1,5 +1,7 @@
 //! What scripts rely on: JSON on standard output, complaints on standard error, exit codes.
 
+#![expect(clippy::unwrap_used, reason = "what a test's hands find missing fails the test")]
+
 mod rig;
 
 use std::path::Path;
@@ -73,7 +75,8 @@ fn is_the_object_of_c14(object: &Value) {
     assert!((got - truth).abs() <= spread && spread < 12e-9, "{got} ± {spread}, truly {truth}");
     near(&object["current"]["at_second"], 300.0, 0.02);
     near(&object["voltage_at_part_volt"], 25.0, 0.01);
-    near(&object["measured_capacitance_farad"], 21.4e-6, 0.03);
+    // Counted in steps of the host's time, of which a step is many on the bench.
+    near(&object["measured_capacitance_farad"], 21.4e-6, 0.15);
     assert!(1e-6 < object["peak_current_ampere"].as_f64().unwrap(), "{object}");
     assert_eq!(object["left"], "safe");
     assert!(object["advice"].as_str().unwrap().ends_with('.'), "{object}");

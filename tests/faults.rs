@@ -5,7 +5,7 @@ mod rig;
 
 use reststrom::quantity::{amperes, seconds, volts};
 use reststrom::simbench::{Fault, Instrument, Look};
-use rig::{Ended, Rig};
+use rig::{CUT_OUT, Ended, Rig};
 use rstest::rstest;
 use serde_json::Value;
 
@@ -67,6 +67,7 @@ fn a_lost_instrument_ends_the_run_safely(#[case] fault: Fault, #[case] note: &st
 #[case::a_supply_that_falls_silent(Fault::SupplySilent)]
 #[case::a_relay_that_sticks(Fault::SupplyOutputStuckOn)]
 #[case::a_supply_whose_port_goes_away(Fault::SupplyHangUp)]
+#[case::a_supply_that_leaves_its_port_unread(Fault::ReadsNothing(Instrument::Supply))]
 fn what_cannot_be_proven_off_is_locked_out(#[case] fault: Fault) {
     let rig = Rig::holding(LAPSE, "C14");
     let mut run = rig.start(&["soak", "C14", "22uF", "25V", "tantalum", "--soak", "60s", "--json"]);
@@ -209,4 +210,19 @@ fn a_supply_that_falls_silent_and_comes_back_is_proven_off_after_all() {
     rig.bench.mend();
     let ended = run.ends();
     is_lost_and_safe(&rig, &ended, "supply");
+}
+
+#[test]
+fn a_locked_out_supply_stays_with_the_keeper_until_it_is_proven_off() {
+    let rig = Rig::holding(LAPSE, "C14");
+    let ended = suffers(&rig, Fault::SupplySilent);
+    assert_eq!(ended.code, Some(4), "{ended:?}");
+    assert!(rig.bench.look().output_on);
+    let refused = rig.run(&["soak", "C14", "22uF", "25V", "tantalum", "--unlock"]);
+    assert_eq!(refused.code, Some(64), "{refused:?}");
+    assert!(refused.stderr.contains("another program owns this port"), "{refused:?}");
+    rig.bench.mend();
+    rig.goes_off_within(CUT_OUT);
+    rig.empties();
+    rig.keeper_ends();
 }

@@ -21,7 +21,7 @@ use rustix::process::{Pid, Signal, kill_process};
 pub use running::{Ended, Running};
 
 /// Longest wait for what no rule sets a time for.
-pub const PATIENCE: Duration = Duration::from_secs(60);
+pub const PATIENCE: Duration = Duration::from_mins(1);
 /// In this time the output must be off after the daemon died or hung.
 pub const CUT_OUT: Duration = Duration::from_millis(1500);
 /// How often something awaited is looked at.
@@ -64,11 +64,11 @@ impl Rig {
         let bench = Bench::start(options).expect("a bench");
         bench.clip_in(part);
         let rig = Self { bench, folder: tempfile::tempdir().expect("a folder") };
-        let port = |port: String| match serve {
+        let wired = |port: String| match serve {
             Serve::Terminals => port,
             Serve::Loopback => format!("tcp:{port}"),
         };
-        let (supply, meter) = (port(rig.bench.supply_port()), port(rig.bench.meter_port()));
+        let (supply, meter) = (wired(rig.bench.supply_port()), wired(rig.bench.meter_port()));
         rig.write("station.toml", &station_file(lapse, &supply, &meter));
         std::fs::create_dir(rig.path("run")).expect("a runtime folder");
         rig
