@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{PipeReader, Read, Write, pipe};
 use std::os::fd::OwnedFd;
 use std::os::unix::net::UnixStream;
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
 use rstest::rstest;
@@ -30,13 +30,8 @@ fn closed() -> (OwnedFd, Option<PipeReader>) {
     (writer.into(), None)
 }
 
-#[rstest]
-#[case::a_reader_that_stopped(full())]
-#[case::a_reader_that_went_away(closed())]
-fn an_orphan_is_switched_off_whatever_becomes_of_standard_error(
-    #[case] (stderr, _reader): (OwnedFd, Option<PipeReader>),
-) {
-    let (mut supply, line) = UnixStream::pair().unwrap();
+fn start(stderr: OwnedFd) -> (Child, UnixStream) {
+    let (supply, line) = UnixStream::pair().unwrap();
     supply.set_read_timeout(Some(Duration::from_secs(5))).unwrap();
     let mut keeper = Command::new(env!("CARGO_BIN_EXE_reststrom"))
         .arg("keeper")
@@ -48,7 +43,31 @@ fn an_orphan_is_switched_off_whatever_becomes_of_standard_error(
     // All at once, as it comes where the keeper is slow to start; then the daemon dies.
     let mut pipe = keeper.stdin.take().unwrap();
     pipe.write_all(format!("{}\narm\n", DUTIES.replace('\n', "")).as_bytes()).unwrap();
-    drop(pipe);
+    (keeper, supply)
+}
+
+#[test]
+fn an_orphan_waits_for_its_answer_before_it_asks_the_next_question() {
+    let (mut keeper, mut supply) = start(closed().0);
+    let mut seen = String::new();
+    let mut bytes = [0; 256];
+    // Nothing is answered: the output-off goes on, the question does not.
+    while seen.matches("OUTP OFF").count() < 4 {
+        let count = supply.read(&mut bytes).expect("the keeper goes on writing");
+        seen.push_str(&String::from_utf8_lossy(&bytes[..count]));
+    }
+    assert_eq!(seen.matches('?').count(), 1, "{seen}");
+    keeper.kill().unwrap();
+    keeper.wait().unwrap();
+}
+
+#[rstest]
+#[case::a_reader_that_stopped(full())]
+#[case::a_reader_that_went_away(closed())]
+fn an_orphan_is_switched_off_whatever_becomes_of_standard_error(
+    #[case] (stderr, _reader): (OwnedFd, Option<PipeReader>),
+) {
+    let (mut keeper, mut supply) = start(stderr);
     let mut seen = Vec::new();
     let mut bytes = [0; 256];
     // Twice: once is not a proof that it goes on.
