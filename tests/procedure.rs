@@ -22,6 +22,9 @@ fn check(part: Part, verdict: Verdict, finding: Finding, left: Left) {
 #[case::ten_times_the_limit(
     Part { leak: |u, _| 55e-6 * (u / 25.0).powi(4), ..Part::sound() },
     Verdict::Over, Finding::Settled, Left::Safe)]
+#[case::forty_times_the_limit(
+    Part { leak: |u, _| 220e-6 * (u / 25.0).powi(4), ..Part::sound() },
+    Verdict::Over, Finding::Settled, Left::Safe)]
 #[case::an_empty_clip(Part::nothing(), Verdict::Untested, Finding::NoContact, Left::Safe)]
 #[case::a_short(
     Part { leak: |u, _| u / 2.0, ..Part::sound() }, Verdict::Over, Finding::Shorted, Left::Safe)]
@@ -304,7 +307,7 @@ fn a_part_far_over_its_limit_still_proves_its_contact_after_a_slow_ramp() {
     let mut plan = plan();
     plan.ramp.rise = seconds(60.0);
     plan.ramp.budget = seconds(200.0);
-    let part = Part { leak: |u, _| u * 80e-6 / 25.0, ..Part::sound() };
+    let part = Part { leak: |u, _| 150e-6 * (u / 25.0).powi(2), ..Part::sound() };
     let outcome = Rig::start(plan, part).finish();
     let got = (outcome.ruling.verdict, outcome.ruling.findings[0], outcome.left);
     assert_eq!(got, (Verdict::Over, Finding::Settled, Left::Safe), "{outcome:#?}");

@@ -11,6 +11,11 @@ const STALL: f64 = 0.9; // s
 /// A difference between boot time and running time that grows by this much is a sleep.
 const SLEEP: f64 = 0.3; // s
 
+/// Two looks at a clock this close together count as one.
+const CLOSE: f64 = 1e-3; // s
+/// Looks at the clocks before the last is taken as it is.
+const MOST_LOOKS: u8 = 5;
+
 /// Host time and bench time since a run began.
 #[derive(Debug, Clone)]
 pub(crate) struct Clock {
@@ -54,15 +59,27 @@ impl Clock {
 }
 
 /// How long the host has slept since it was started: boot time less running time, s.
+///
+/// A program that is held up between two looks at its clocks would take that for sleep: running
+/// time is looked at before and after, and again if the two are far apart.
 fn time_asleep() -> f64 {
-    let since = |clock| {
-        let time = clock_gettime(clock);
-        #[expect(clippy::cast_precision_loss, reason = "seconds since boot are far below 2^52")]
-        let value = time.tv_sec as f64 + time.tv_nsec as f64 * 1e-9;
-        value
-    };
-    let running = since(ClockId::Monotonic);
-    (since(ClockId::Boottime) - running).max(0.0)
+    let mut tries = 0;
+    loop {
+        let before = since(ClockId::Monotonic);
+        let boot = since(ClockId::Boottime);
+        let after = since(ClockId::Monotonic);
+        tries += 1;
+        if after - before < CLOSE || MOST_LOOKS <= tries {
+            return (boot - after).max(0.0);
+        }
+    }
+}
+
+fn since(clock: ClockId) -> f64 {
+    let time = clock_gettime(clock);
+    #[expect(clippy::cast_precision_loss, reason = "seconds since boot are far below 2^52")]
+    let value = time.tv_sec as f64 + time.tv_nsec as f64 * 1e-9;
+    value
 }
 
 #[cfg(test)]

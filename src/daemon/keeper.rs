@@ -44,6 +44,8 @@ pub struct Duties {
     pub stale_ms: u64,
     /// Below this voltage the part may be touched.
     pub safe_volt: f64,
+    /// The supply sees the part with its output off: what it measures can prove the part empty.
+    pub sees_part: bool,
     /// Port and line (`rts` or `dtr`) of a bleeder relay.
     pub relay: Option<(String, String)>,
 }

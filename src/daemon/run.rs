@@ -17,7 +17,7 @@ use super::clock::Clock;
 use super::keeper::{Duties, Keeper, KeeperError};
 use super::progress::Progress;
 use crate::judge::{Finding, Left, advice};
-use crate::plan::Plan;
+use crate::plan::{Plan, Sensing};
 use crate::procedure::{Outcome, Procedure};
 use crate::quantity::Time;
 use crate::record::{
@@ -361,6 +361,7 @@ fn duties(station: &Station) -> Duties {
         // and a little more.
         stale_ms: 2500,
         safe_volt: station.bench.safe_voltage.value,
+        sees_part: station.bench.supply.senses == Sensing::AtTerminals,
         relay: station.relay.as_ref().map(|relay| {
             let line = match relay.line {
                 ControlLine::Rts => "rts",

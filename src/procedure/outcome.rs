@@ -91,5 +91,6 @@ fn measured_capacitance(run: &Procedure) -> Option<Capacitance> {
         return None;
     }
     let leakage = tally.reading.map_or_else(Current::default, |reading| reading.current);
-    tally.count.capacitance(tally.counted_to, leakage)
+    let measured = tally.count.capacitance(tally.counted_to, leakage);
+    measured.filter(|capacitance| Capacitance::default() < *capacitance)
 }

@@ -1,10 +1,10 @@
 //! The way up: the ramp to the test voltage, and the end of the charging surge.
 
-use super::soak::{Settle, gave_way};
+use super::soak::{Settle, conducts, gave_way};
 use super::{Context, Input, Order, Sample, State, Step, round_down};
 use crate::judge::Finding;
 use crate::plan::Plan;
-use crate::quantity::{Time, Voltage, volts};
+use crate::quantity::{Current, Time, Voltage, volts};
 
 /// The limit's clock starts when the part stands at this share of the test voltage
 /// (handbook §1.5).
@@ -165,8 +165,13 @@ fn weigh_charge(context: &mut Context) -> bool {
         return true;
     }
     let leakage = context.senses.smooth_current() - context.tally.offset;
-    let capacitance = context.tally.count.capacitance(context.tally.counted_to, leakage);
-    let there = capacitance.is_some_and(|capacitance| least * 0.2 <= capacitance);
+    let takes = |leakage| {
+        let capacitance = context.tally.count.capacitance(context.tally.counted_to, leakage);
+        capacitance.is_some_and(|capacitance| least * 0.2 <= capacitance)
+    };
+    // A leak that grows faster than the voltage is taken for more than it was on the way up, and a
+    // large one for all of the charge. It shows that there is a part all the same.
+    let there = takes(leakage) || (conducts(plan, leakage) && takes(Current::default()));
     context.tally.charge_in = there;
     there
 }

@@ -41,7 +41,8 @@ pub enum MeterSays {
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Ask {
     Error(u8),
-    Read,
+    /// A reading, on the range that the meter is known to be on.
+    Read(RangeIndex),
     Range(RangeIndex),
 }
 
@@ -111,7 +112,7 @@ impl Meter {
         let words = &self.driver.words;
         let words = match (ask, self.sensed_by) {
             (Ask::Error(_), _) => words.next_error.clone().unwrap_or_default(),
-            (Ask::Read, _) => words.read.clone(),
+            (Ask::Read(_), _) => words.read.clone(),
             (Ask::Range(_), SensedBy::Shunt) => words.ask_current_range.clone(),
             (Ask::Range(_), SensedBy::Resistor(_)) => words.ask_voltage_range.clone(),
         };
@@ -122,7 +123,7 @@ impl Meter {
     pub fn write(&mut self, now: Time) -> Option<Vec<u8>> {
         if self.session.is_idle() {
             match self.range {
-                Some(_) => self.ask(Ask::Read),
+                Some(range) => self.ask(Ask::Read(range)),
                 None => self.select(self.wanted),
             }
         }
@@ -157,6 +158,7 @@ impl Meter {
             Heard::InStep(identity) => {
                 // After a restart it may stand on any function: it is told its range again.
                 self.range = None;
+                self.session.forget(|waiting| matches!(waiting.question, Some(Ask::Read(_))));
                 if self.driver.words.next_error.is_some() {
                     self.ask(Ask::Error(0));
                 }
@@ -168,7 +170,7 @@ impl Meter {
 
     fn answer(&mut self, ask: Ask, line: &[u8]) -> Result<Option<MeterSays>, ReplyError> {
         match ask {
-            Ask::Read => self.reading(line),
+            Ask::Read(range) => self.reading(range, line),
             Ask::Range(range) => self.ranged(range, line),
             Ask::Error(count) => {
                 let QueueEntry::Error(_, text) = reply::queue_entry(line)? else { return Ok(None) };
@@ -202,9 +204,8 @@ impl Meter {
         }
     }
 
-    fn reading(&mut self, line: &[u8]) -> Result<Option<MeterSays>, ReplyError> {
+    fn reading(&self, range: RangeIndex, line: &[u8]) -> Result<Option<MeterSays>, ReplyError> {
         let sample = reply::number(line, self.unit())?;
-        let Some(range) = self.range else { return Ok(None) };
         let end = self.full_scale(range) * USABLE_SHARE;
         let sample = match sample {
             Sample::Value(value) if value.abs() < end => Sample::Value(self.to_current(value)),
@@ -321,6 +322,31 @@ mod tests {
         let says = answer(&mut on_shunt(), "READ?", "+1.234E-06");
         let sample = Sample::Value(amperes(1.234e-6));
         assert_eq!(says, [MeterSays::Current(sample, RangeIndex(1))]);
+    }
+
+    #[test]
+    fn the_reading_under_way_at_a_range_change_counts_on_the_old_range() {
+        let mut meter = on_shunt();
+        expect(&mut meter, "READ?");
+        meter.select(RangeIndex(3));
+        let says = meter.receive(b"-9.9E37\n", seconds(0.1));
+        let overload = Sample::Overload { negative: true };
+        assert_eq!(says, [MeterSays::Current(overload, RangeIndex(1))]);
+        expect(&mut meter, "CONF:CURR:DC 1E-2");
+    }
+
+    #[test]
+    fn a_meter_that_restarted_is_not_read_before_it_has_its_range_again() {
+        let mut meter = on_shunt();
+        meter
+            .session
+            .say(Outgoing { words: "READ?".into(), question: Some(Ask::Read(meter.wanted)) });
+        meter.receive(b"READY\n", seconds(0.2));
+        assert_eq!(meter.write(seconds(2.5)), Some(b"*IDN?\n".to_vec()));
+        meter.receive(b"MAKER,METER,1,1\n", seconds(2.5));
+        assert_eq!(meter.write(seconds(2.5)), Some(b"SYST:ERR?\n".to_vec()));
+        meter.receive(b"0\n", seconds(2.5));
+        assert_eq!(meter.write(seconds(2.5)), Some(b"CONF:CURR:DC 1E-4\n".to_vec()));
     }
 
     #[test]

@@ -132,6 +132,7 @@ impl Part {
 }
 
 /// The bench: supply, path, part.
+#[expect(clippy::struct_excessive_bools, reason = "independent states of a bench")]
 #[derive(Clone)]
 pub struct Plant {
     plan: Arc<Plan>,

@@ -20,6 +20,9 @@ const LOOK: Duration = Duration::from_millis(50);
 const REPEAT: Duration = Duration::from_millis(250);
 /// How long a keeper tries to prove an orphaned bench safe before it frees the port.
 const PATIENCE: Duration = Duration::from_mins(10);
+/// Longest time for an answer: until then nothing else is asked, so that a late answer is not taken
+/// for that to the next question.
+const ANSWER: Duration = Duration::from_secs(2);
 /// How long the part is watched below the safe voltage.
 const WATCHED: Duration = Duration::from_secs(3);
 
@@ -116,6 +119,8 @@ struct Work {
     line_gone: bool,
     /// How often output-off was written.
     offs: u32,
+    /// When the question was asked that is still open.
+    asked: Option<Duration>,
 }
 
 impl Work {
@@ -134,6 +139,7 @@ impl Work {
             asked_voltage: false,
             line_gone: false,
             offs: 0,
+            asked: None,
         }
     }
 
@@ -214,9 +220,11 @@ impl Work {
     /// Asks for the output state and the voltage in turn, some time after the last line.
     fn ask(&mut self, now: Duration) {
         let quiet = Duration::from_millis(self.duties.gap_ms).max(LOOK * 2);
-        if self.written.is_some_and(|written| now < written + quiet) {
+        let waits = self.asked.is_some_and(|asked| now < asked + ANSWER);
+        if waits || self.written.is_some_and(|written| now < written + quiet) {
             return;
         }
+        self.asked = Some(now);
         self.asked_voltage = self.output == OutputState::Off && !self.asked_voltage;
         let words =
             if self.asked_voltage { &self.duties.measure_voltage } else { &self.duties.ask_output };
@@ -244,6 +252,9 @@ impl Work {
             return;
         };
         let reply: Vec<u8> = self.replies.drain(..=end).collect();
+        if reply.trim_ascii().is_empty() || self.asked.take().is_none() {
+            return;
+        }
         if self.asked_voltage {
             self.hear_voltage(&reply, now);
         } else {
@@ -253,7 +264,7 @@ impl Work {
 
     fn hear_voltage(&mut self, reply: &[u8], now: Duration) {
         let Ok(Sample::Value(volt)) = reply::number(reply, Unit::Volt) else { return };
-        if volt.abs() < self.duties.safe_volt {
+        if self.duties.sees_part && volt.abs() < self.duties.safe_volt {
             self.safe_since.get_or_insert(now);
         } else {
             self.safe_since = None;
