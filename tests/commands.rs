@@ -6,8 +6,9 @@ mod rig;
 
 use std::path::Path;
 
+use reststrom::quantity::seconds;
 use reststrom::simbench::{BenchOptions, Fault, Serve};
-use rig::{Ended, Rig, STATION, part};
+use rig::{Ended, PATIENCE, Rig, STATION, part, until};
 use rstest::rstest;
 use serde_json::Value;
 
@@ -180,6 +181,8 @@ fn a_meter_that_goes_silent_ends_the_run_with_three_and_the_record_is_kept() {
     let rig = Rig::holding(LAPSE, "C14");
     let mut run = rig.start(&words("soak", &C14, &["--soak", "30min", "--json"]));
     run.reaches("soak");
+    let later = rig.bench.look().time + seconds(2.0);
+    until(PATIENCE, "readings in the soak", || later < rig.bench.look().time);
     rig.bench.inject(Fault::MeterSilent);
     let ended = run.ends();
     assert_eq!(ended.code, Some(3), "{ended:?}");
