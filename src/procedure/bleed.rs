@@ -18,6 +18,7 @@ const LEAST_RETURN_SHARE: f64 = 0.01;
 const SINKING_CONSTANTS: f64 = 7.0;
 
 /// The discharge.
+#[expect(clippy::struct_excessive_bools, reason = "independent observations, not one state")]
 #[derive(Debug, Clone)]
 pub(super) struct Bleed {
     since: Time,
