@@ -2,44 +2,13 @@
 
 mod plant;
 
+use plant::said::{SURGE, ampere, hear, in_phase, overload, volt};
 use plant::{Part, Rig, plan};
 use reststrom::judge::{Finding, Left, Verdict};
-use reststrom::plan::{Bleeder, OutputState, Phase, Plan, RangeIndex, Sample, Sensing, Zero};
-use reststrom::procedure::{Input, Instrument, Order, Procedure, Switch};
+use reststrom::plan::{OutputState, Phase, RangeIndex, Sample, Zero};
+use reststrom::procedure::{Input, Order, Procedure, Switch};
 use reststrom::quantity::{Current, amperes, ohms, seconds, volts, watts};
 use rstest::rstest;
-
-const SURGE: RangeIndex = RangeIndex(3);
-
-fn volt(value: f64) -> Input {
-    Input::Voltage(Sample::Value(volts(value)))
-}
-
-fn ampere(value: f64, range: RangeIndex) -> Input {
-    Input::Current { sample: Sample::Value(amperes(value)), range }
-}
-
-fn overload(range: RangeIndex) -> Input {
-    Input::Current { sample: Sample::Overload { negative: false }, range }
-}
-
-#[track_caller]
-fn in_phase(plan: Plan, part: Part, phase: Phase) -> Rig {
-    let mut rig = Rig::start(plan, part);
-    rig.until(phase, 100.0);
-    rig
-}
-
-/// Says `inputs` ten times a second for so long, without a bench; gives the orders that came.
-fn hear(run: &mut Procedure, from: f64, tenths: u32, inputs: &[Input]) -> Vec<Order> {
-    let mut orders = Vec::new();
-    for tenth in 0..tenths {
-        for input in inputs {
-            orders.extend(run.step(seconds(from + f64::from(tenth) * 0.1), *input));
-        }
-    }
-    orders
-}
 
 fn begun() -> Procedure {
     let mut run = Procedure::new(plan().into());
@@ -314,83 +283,6 @@ fn the_meters_zero_is_left_out_of_the_charge() {
     }
 }
 
-/// A run whose meter is lost in the soak, with the supply reading `volt` until the end.
-fn without_meter(volt_read: f64) -> Left {
-    let mut rig = in_phase(plan(), Part::sound(), Phase::Soak);
-    rig.feed(Input::Lost(Instrument::Meter));
-    let from = rig.plant.time;
-    hear(&mut rig.run, from, 1500, &[Input::Output(OutputState::Off), volt(volt_read)]);
-    rig.run.outcome().expect("the run has ended").left
-}
-
-#[test]
-fn without_a_meter_the_voltage_behind_the_relay_is_the_proof() {
-    assert_eq!(without_meter(4.0), Left::Safe);
-    // The path of 1 kΩ and more keeps a tenth of it from the terminals: the part is above 5 V.
-    assert_eq!(without_meter(4.8), Left::LockedOut);
-}
-
-#[test]
-fn a_bleeding_current_that_overloads_is_an_unknown_voltage() {
-    let mut plan = plan();
-    plan.supply.senses = Sensing::BeforeRelay;
-    let mut rig = in_phase(plan, Part::sound(), Phase::Soak);
-    rig.feed(Input::Stop);
-    let from = rig.plant.time;
-    rig.run.step(rig.now(), ampere(-1e-4, SURGE));
-    hear(&mut rig.run, from, 1500, &[Input::Output(OutputState::Off), volt(0.0), overload(SURGE)]);
-    assert_eq!(rig.run.outcome().unwrap().left, Left::LockedOut);
-}
-
-/// A stopped run whose part has shown its charge and is below 5 V, with another bleeder.
-fn emptied(bleeder: Bleeder) -> Rig {
-    let mut plan = plan();
-    plan.discharge.bleeder = bleeder;
-    let mut rig = in_phase(plan, Part::sound(), Phase::Soak);
-    rig.feed(Input::Stop);
-    while rig.plant.at_part() > 4.0 {
-        rig.advance();
-    }
-    rig
-}
-
-#[test]
-fn absorption_that_brings_voltage_back_is_bled_again() {
-    let mut rig = emptied(Bleeder::Relay(ohms(100_000.0)));
-    let from = rig.plant.time;
-    // Hold and rebound wait: 40 s. At 30 s the part has crept back.
-    hear(&mut rig.run, from, 300, &[volt(0.1), ampere(0.0, SURGE)]);
-    let orders = hear(&mut rig.run, from + 30.0, 1, &[volt(6.0), ampere(0.0, SURGE)]);
-    assert!(orders.contains(&Order::Bleeder(Switch::On)), "{orders:?}");
-    hear(&mut rig.run, from + 30.1, 300, &[volt(0.1), ampere(0.0, SURGE)]);
-    assert_eq!(rig.run.phase(), Phase::Bleed, "the wait begins anew");
-    hear(&mut rig.run, from + 60.1, 200, &[volt(0.1), ampere(0.0, SURGE)]);
-    assert_eq!(rig.run.outcome().unwrap().left, Left::Safe);
-}
-
-#[test]
-fn a_part_that_always_comes_back_is_locked_out() {
-    let mut rig = emptied(Bleeder::Relay(ohms(100_000.0)));
-    let from = rig.plant.time;
-    for round in 0_u32..8 {
-        let at = from + f64::from(round) * 20.0;
-        hear(&mut rig.run, at, 150, &[volt(0.1), ampere(0.0, SURGE)]);
-        hear(&mut rig.run, at + 15.0, 50, &[volt(6.0), ampere(0.0, SURGE)]);
-    }
-    assert_eq!(rig.run.outcome().unwrap().left, Left::LockedOut);
-}
-
-#[rstest]
-#[case::an_output_that_says_on(&[Input::Output(OutputState::On), volt(0.1), ampere(0.0, SURGE)])]
-#[case::an_output_in_doubt(&[Input::Output(OutputState::Unknown), volt(0.1), ampere(0.0, SURGE)])]
-#[case::a_supply_that_is_gone(&[Input::Lost(Instrument::Supply), volt(0.1), ampere(0.0, SURGE)])]
-fn a_low_voltage_proves_nothing_beside(#[case] said: &[Input]) {
-    let mut rig = emptied(Bleeder::Fitted(ohms(10_000.0)));
-    let from = rig.plant.time;
-    hear(&mut rig.run, from, 3000, said);
-    assert_eq!(rig.run.outcome().unwrap().left, Left::LockedOut);
-}
-
 #[test]
 fn what_the_soak_showed_is_in_the_outcome() {
     // Absorption that falls as 1/t, and five readings far above it.
@@ -417,4 +309,36 @@ fn a_clip_that_falls_off_during_the_proof_is_no_returned_charge() {
     assert_eq!(rig.run.phase(), Phase::Soak, "the voltage goes down");
     rig.plant.unclip();
     assert_eq!(rig.finish().left, Left::LockedOut);
+}
+
+/// A run whose soak is over: the contact is being proven.
+fn at_the_proof() -> Rig {
+    let mut rig = in_phase(plan(), Part::sound(), Phase::Soak);
+    let from = rig.run.full_voltage_at().expect("it soaks at full voltage") + seconds(300.2);
+    while rig.now() < from {
+        rig.advance();
+    }
+    assert_eq!(rig.run.phase(), Phase::Soak);
+    rig
+}
+
+#[test]
+fn a_current_beyond_a_leak_cuts_out_during_the_proof_too() {
+    for current in [600e-6, -9.5e-3] {
+        let orders = at_the_proof().feed(ampere(current, SURGE));
+        assert_eq!(orders.first(), Some(&Order::CutOut), "{current} A");
+    }
+}
+
+#[rstest]
+#[case::at_the_proof(at_the_proof())]
+#[case::in_the_soak({
+    let mut rig = in_phase(plan(), Part::sound(), Phase::Soak);
+    rig.feed(ampere(95e-6, plan().meter.soak));
+    rig
+})]
+fn a_meter_that_stays_on_its_old_range_ends_the_run(#[case] mut rig: Rig) {
+    let (from, range) = (rig.plant.time, plan().meter.soak);
+    let orders = hear(&mut rig.run, from, 120, &[volt(25.0), ampere(0.2e-6, range)]);
+    assert!(orders.contains(&Order::CutOut));
 }

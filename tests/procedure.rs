@@ -248,92 +248,6 @@ fn every_kind_of_bleeder_empties_the_part(#[case] bleeder: Bleeder) {
     assert!(rig.plant.at_part() < 5.0 && !rig.plant.is_on());
 }
 
-/// The plan with another bleeder.
-fn bled_by(bleeder: Bleeder) -> Plan {
-    let mut plan = plan();
-    plan.discharge.bleeder = bleeder;
-    plan
-}
-
-#[test]
-fn a_small_part_shows_its_charge_to_a_quick_relay() {
-    // 1 µF empties through 11 kΩ with 11 ms: all within the first reading.
-    let plan = bled_by(Bleeder::Relay(ohms(10_000.0)));
-    let outcome = Rig::start(plan_of_a_microfarad(plan), microfarad()).finish();
-    let got = (outcome.ruling.verdict, outcome.left);
-    assert_eq!(got, (Verdict::Within, Left::Safe), "{outcome:#?}");
-}
-
-fn plan_of_a_microfarad(plan: Plan) -> Plan {
-    let capacitance = reststrom::quantity::farads(1e-6);
-    Plan { part: reststrom::plan::PartFacts { capacitance, ..plan.part }, ..plan }
-}
-
-fn microfarad() -> Part {
-    Part { farad: 1e-6, ..Part::sound() }
-}
-
-#[rstest]
-#[case::with_a_resistor(Bleeder::Fitted(ohms(10_000.0)))]
-#[case::with_a_relay(Bleeder::Relay(ohms(10_000.0)))]
-#[case::into_the_supply(Bleeder::SupplySinks)]
-fn the_meters_zero_is_not_taken_for_returned_charge(#[case] bleeder: Bleeder) {
-    for offset in [-1.0, 1.0] {
-        let plan = plan_of_a_microfarad(bled_by(bleeder));
-        let mut rig = Rig::start(plan, Part { falls_off_at: 150.0, ..microfarad() });
-        rig.plant.offset = offset;
-        let outcome = rig.finish();
-        assert!(!outcome.evidence.charge_out, "{outcome:#?}");
-        assert_ne!(outcome.ruling.verdict, Verdict::Within);
-        assert_eq!(outcome.left, Left::LockedOut);
-    }
-}
-
-#[test]
-fn leakage_that_ceases_is_not_taken_for_returned_charge() {
-    let mut plan = plan();
-    plan.target.soak = seconds(600.0);
-    plan.ramp.rise = seconds(60.0);
-    plan.ramp.budget = seconds(200.0);
-    // The reading stands at 300 s; the clip falls off between it and the end of the soak.
-    let part = Part { leak: |u, _| u * 4e-6 / 25.0, falls_off_at: 500.0, ..Part::sound() };
-    let outcome = Rig::start(plan, part).finish();
-    let got = (outcome.ruling.findings[0], outcome.left);
-    assert_eq!(got, (Finding::ContactLost, Left::LockedOut), "{outcome:#?}");
-}
-
-#[test]
-fn a_part_far_over_its_limit_still_proves_its_contact_after_a_slow_ramp() {
-    let mut plan = plan();
-    plan.ramp.rise = seconds(60.0);
-    plan.ramp.budget = seconds(200.0);
-    let part = Part { leak: |u, _| 150e-6 * (u / 25.0).powi(2), ..Part::sound() };
-    let outcome = Rig::start(plan, part).finish();
-    let got = (outcome.ruling.verdict, outcome.ruling.findings[0], outcome.left);
-    assert_eq!(got, (Verdict::Over, Finding::Settled, Left::Safe), "{outcome:#?}");
-}
-
-#[rstest]
-#[case::a_person_stops(Input::Stop)]
-#[case::the_supply_is_disturbed(Input::Disturbed)]
-fn a_part_that_fell_off_before_the_end_is_not_called_empty(#[case] input: Input) {
-    for phase in [Phase::Charge, Phase::Settle, Phase::Soak] {
-        for falls_off in [false, true] {
-            let mut rig = Rig::start(plan(), Part::sound());
-            rig.until(phase, 100.0);
-            if falls_off {
-                rig.plant.unclip();
-            }
-            for _ in 0..5 {
-                rig.advance();
-            }
-            rig.feed(input);
-            let left = if falls_off { Left::LockedOut } else { Left::Safe };
-            assert_eq!(rig.finish().left, left, "{phase}, fell off: {falls_off}");
-        }
-    }
-}
-
 #[rstest]
 #[case::a_current(|range: f64| Sample::Value(amperes(-range.min(9.5e-3))))]
 #[case::an_overload(|_| Sample::Overload { negative: true })]
@@ -382,17 +296,6 @@ fn a_bench_that_nobody_looked_at_is_watched_however_small_the_next_part_is() {
     rig.carry_out(&orders);
     assert_eq!(rig.finish().left, Left::Safe);
     assert!(plan.discharge.hold + plan.discharge.rebound <= rig.now());
-}
-
-#[test]
-fn a_part_of_a_few_volts_proves_its_contact_to_a_relay() {
-    let mut plan = bled_by(Bleeder::Relay(ohms(100_000.0)));
-    plan.test_voltage = volts(4.0);
-    plan.part.rated = volts(4.0);
-    plan.supply.over_voltage = volts(4.7);
-    let outcome = Rig::start(plan, Part::sound()).finish();
-    let got = (outcome.ruling.verdict, outcome.left);
-    assert_eq!(got, (Verdict::Within, Left::Safe), "{outcome:#?}");
 }
 
 #[test]

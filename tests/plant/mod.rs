@@ -6,6 +6,8 @@
 
 #![allow(dead_code, unreachable_pub, reason = "each test program uses its own part of the bench")]
 
+pub mod said;
+
 use std::sync::Arc;
 
 use arrayvec::ArrayVec;
