@@ -10,7 +10,7 @@ use arrayvec::ArrayVec;
 use super::{Budget, Finding, Verdict};
 use crate::quantity::{Capacitance, Current, Time, Voltage};
 
-/// Share of the test voltage that the part must stand at through the window (design rule).
+/// Share of the test voltage that the part must stand at through the window.
 pub const LEAST_VOLTAGE_SHARE: f64 = 0.98;
 /// Bursts from which on a part is unstable (handbook §4.2).
 const BURSTS_ALLOWED: u32 = 2;

@@ -1,7 +1,7 @@
 //! What is known of the bench: the newest readings, each with its age.
 //!
 //! The voltage at the part is a measured value or unknown, never the set-point; unknown counts as
-//! charged (design rule "where the supply measures matters").
+//! charged.
 
 use super::{Input, OutputState, Sample};
 use crate::plan::{Bleeder, Plan, RangeIndex, Sensing};
