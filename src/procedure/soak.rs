@@ -288,7 +288,7 @@ pub(super) fn conducts(plan: &Plan, current: Current) -> bool {
 }
 
 /// The voltage sagged: with current, the part gave way; without, the supply did. The reading that
-/// is under way when the output goes off tells which; see [`Bleed`].
+/// is under way when the output goes off tells which; see `bleed`.
 fn sag(context: &mut Context) -> Step {
     let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else {
         return Step::Stay;
