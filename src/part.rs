@@ -14,6 +14,7 @@ mod notation;
 mod physics;
 mod rating;
 mod rule;
+pub mod sheet;
 mod tolerance;
 mod words_of_a_part;
 
