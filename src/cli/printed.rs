@@ -1,0 +1,93 @@
+//! Limits as a person types them: in the written form of one meaning, or as a sheet prints them.
+
+use super::Exit;
+use super::failure::Failure;
+use crate::part::sheet::{self, Answer, Convention, Printed, Question};
+use crate::part::{Dielectric, Limit, Part, Rating};
+use crate::quantity::{Time, text};
+
+/// Reads a limit in either form.
+pub(crate) fn answer(line: &str, rating: &Rating, dielectric: Option<Dielectric>) -> Answer {
+    match Limit::read(line) {
+        Ok(limit) => Answer::Limits(Printed { limits: vec![limit], conventions: Vec::new() }),
+        Err(_) => sheet::read(line, rating, dielectric),
+    }
+}
+
+/// The limit by which a run goes, or the question that the line raises.
+pub(crate) fn limit(line: &str, part: &Part, soak: Option<Time>) -> Result<Limit, Failure> {
+    match answer(line, &part.rating, Some(part.family.dielectric())) {
+        Answer::Limits(printed) => Ok(fitting(&printed, soak)),
+        Answer::Question(question) => Err(failure(line, &question)),
+    }
+}
+
+/// Of several limits that for the bench: near 20 to 25 °C, and read no later than the soak lasts.
+fn fitting(printed: &Printed, soak: Option<Time>) -> Limit {
+    let off = |limit: &Limit| {
+        limit.reference.map_or(0.0, |celsius| {
+            let degrees = celsius.degrees();
+            (20.0 - degrees).max(degrees - 25.0).max(0.0)
+        })
+    };
+    let nearest = printed.limits.iter().map(off).fold(f64::INFINITY, f64::min);
+    let near: Vec<&Limit> = printed.limits.iter().filter(|limit| off(limit) <= nearest).collect();
+    let time = |limit: &&&Limit| limit.reading_time.unwrap_or_default().value;
+    let longest = |limits: &[&Limit]| -> Option<Limit> {
+        limits.iter().max_by(|one, other| time(one).total_cmp(&time(other))).map(|l| (*l).clone())
+    };
+    let in_time: Vec<&Limit> = near
+        .iter()
+        .copied()
+        .filter(|limit| soak.is_none_or(|soak| limit.reading_time.unwrap_or_default() <= soak))
+        .collect();
+    let chosen = longest(&in_time).or_else(|| longest(&near));
+    let mut limit = chosen.unwrap_or_else(|| printed.limits[0].clone());
+    if 1 < printed.limits.len() {
+        limit.source =
+            format!("{}, of {} limits {}", limit.source, printed.limits.len(), at(&limit));
+    }
+    limit
+}
+
+/// `the one at 5 min and 20 °C`.
+fn at(limit: &Limit) -> String {
+    let time = limit.reading_time.map(text::time);
+    let celsius = limit.reference.map(text::temperature_celsius);
+    let both: Vec<String> = [time, celsius].into_iter().flatten().collect();
+    format!("the one at {}", both.join(" and "))
+}
+
+/// A question as it is shown: the place, the reasons, the readings and how to write them.
+pub(crate) fn failure(line: &str, question: &Question) -> Failure {
+    let mut message = "the limit can be read in more than one way or not at all".to_owned();
+    let shown = line.replace(['\n', '\t', '\r'], " ");
+    message.push_str(&format!("\n       {shown}"));
+    if let Some(place) = question.place {
+        let column = line.get(..place).map_or(0, |before| before.chars().count());
+        message.push_str(&format!("\n       {}^", " ".repeat(column)));
+    }
+    for why in &question.why {
+        message.push_str(&format!("\n       - {why}"));
+    }
+    for reading in &question.readings {
+        let current = text::current(reading.current);
+        message.push_str(&format!("\n       perhaps {current:<12} {}", reading.formula));
+    }
+    let help = match question.readings.first() {
+        Some(reading) => {
+            format!("look at the sheet and type what is meant, as in {:?}", reading.formula)
+        }
+        None => {
+            "look at the sheet and type what is meant, as in \"0.01CU floor 0.5uA @ 5min 25C\", \
+                 \"3sqrt(CU) cap 5mA\" or \"smaller(R 10Gohm, RC 500s)\""
+                .to_owned()
+        }
+    };
+    Failure::new(Exit::Undecided, message, help)
+}
+
+/// What an answer rests on, each in a sentence.
+pub(crate) fn conventions(printed: &Printed) -> Vec<String> {
+    printed.conventions.iter().map(Convention::to_string).collect()
+}
