@@ -7,11 +7,29 @@ use crate::part::{Dielectric, Limit, Part, Rating};
 use crate::quantity::{Time, text};
 
 /// Reads a limit in either form.
+///
+/// The sheet's reader goes first, since it knows what is doubtful about print: `3,000 µA` on a sheet
+/// are three milliamperes. Only what is clearly in the written form overrules its question.
 pub(crate) fn answer(line: &str, rating: &Rating, dielectric: Option<Dielectric>) -> Answer {
-    match Limit::read(line) {
-        Ok(limit) => Answer::Limits(Printed { limits: vec![limit], conventions: Vec::new() }),
-        Err(_) => sheet::read(line, rating, dielectric),
+    let written = || Limit::read(line).ok().filter(|limit| is_written_form(line, limit));
+    match sheet::read(line, rating, dielectric) {
+        Answer::Limits(printed) => Answer::Limits(printed),
+        Answer::Question(question) => match written() {
+            Some(limit) => Answer::Limits(Printed { limits: vec![limit], conventions: Vec::new() }),
+            None => Answer::Question(question),
+        },
     }
+}
+
+/// Words of the written form that no sheet prints so.
+const WRITTEN: [&str; 8] =
+    ["floor", "cap", "sqrt(CU)", "(CU)^", "upto(", "smaller(", "greater(", "x("];
+
+fn is_written_form(line: &str, limit: &Limit) -> bool {
+    WRITTEN.iter().any(|word| line.contains(word))
+        || line.starts_with("R ")
+        || line.starts_with("RC ")
+        || line.contains("CU") && limit.to_string() == line
 }
 
 /// The limit by which a run goes, or the question that the line raises.

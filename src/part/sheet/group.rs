@@ -113,6 +113,10 @@ fn gather(items: &[Item], doubts: &mut Vec<Doubt>) -> Vec<Group> {
     for (index, item) in items.iter().enumerate() {
         match item {
             Item::Stated(stated) => {
+                let labelled = index > 0 && items[index - 1] == Item::Label(Label::TimeConstant);
+                if labelled && matches!(stated.what, What::Resistance(_)) {
+                    doubts.push(Doubt { why: Why::Unit, at: Some(stated.at) });
+                }
                 let joins = !groups.is_empty() && belongs(stated, &between);
                 if joins && let Some(last) = groups.last_mut() {
                     let link = if between.or {

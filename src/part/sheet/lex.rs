@@ -94,6 +94,10 @@ impl Lexer<'_> {
             self.push(Kind::Word(Word::Filler), length);
             return;
         }
+        if let Some((kind, length)) = self.parted_prefix() {
+            self.push(kind, length);
+            return;
+        }
         let rest = &self.glyphs[self.at..];
         let length = rest.iter().take_while(|glyph| continues(glyph.sign)).count();
         let text: String =
@@ -117,6 +121,19 @@ impl Lexer<'_> {
                 self.at += 1;
             }
         }
+    }
+
+    /// `200M Ω`: a prefix that a blank parts from its unit.
+    fn parted_prefix(&self) -> Option<(Kind, usize)> {
+        let scale = match self.sign(0)? {
+            'k' => 1e3,
+            'M' => 1e6,
+            'G' => 1e9,
+            'T' => 1e12,
+            _ => return None,
+        };
+        let parted = self.sign(1) == Some(' ') && self.sign(2) == Some('Ω');
+        parted.then_some((Kind::Unit(Unit::Resistance(scale)), 3))
     }
 
     /// `D.C.` and `d.c.`: its C is no capacitance.

@@ -161,8 +161,13 @@ impl Scan<'_> {
             self.at += 1;
             self.reversed_sum(value, at);
         } else {
+            let bracket = self.is_mark(0, Mark::Open);
             let unit = self.unit_after();
             self.amount(value, unit, at);
+            // A unit in brackets belongs to every value before it.
+            if let Some(scale) = unit.filter(|_| bracket) {
+                self.say(Item::Note(scale));
+            }
         }
     }
 

@@ -73,7 +73,7 @@ const UNITS: &[(&str, Unit)] = &[
     ("µF uF UF mkF mfd mfD MFD Mfd µfd µFd ufd uf mcF мкФ", Unit::Capacitance(1e-6)),
     ("nF нФ", Unit::Capacitance(1e-9)),
     ("pF пФ", Unit::Capacitance(1e-12)),
-    ("VDC Vdc VDc V= Vcc В volts volt Volts Volt", Unit::Voltage(1.0)),
+    ("VDC WV WVDC Vdc VDc V= Vcc В volts volt Volts Volt", Unit::Voltage(1.0)),
     ("kV кВ kVDC", Unit::Voltage(1e3)),
     ("mV мВ", Unit::Voltage(1e-3)),
     ("Ω Ом ohm ohms Ohm Ohms Ohmios", Unit::Resistance(1.0)),
@@ -121,7 +121,7 @@ const LONG_UNITS: &[(&str, Unit)] = &[
 const SYMBOLS: &[(&str, Symbol)] = &[
     ("C С", Symbol::LoneC),
     ("CR CN Cr Cn CNOM Cnom Crated Сном Cном Сн Сr CO", Symbol::Capacitance),
-    ("U UR UN VR VN Ur Un Vr Vn UNOM Unom Vnom Uном Vном Uн Urated Vrated WV VW", Symbol::Voltage),
+    ("U UR UN VR VN Ur Un Vr Vn UNOM Unom Vnom Uном Vном Uн Urated Vrated", Symbol::Voltage),
     ("V", Symbol::LoneV),
     ("I IL Il ILEAK Ileak Ileakage Iут IЛ Iу Ik Lc LC DCL LK Ilk Idcl", Symbol::Current),
     ("R Ri Rins RINS Riso RISO Ris Rиз Rp IR Rип", Symbol::Resistance),
@@ -136,7 +136,7 @@ const LABELS: &[(&str, Symbol)] = &[
 ];
 
 const WORDS: &[(&str, Word)] = &[
-    ("or oder ou o или od", Word::Or),
+    ("or oder bzw beziehungsweise ou o или od", Word::Or),
     ("and und et y e и &", Word::And),
     (
         "greater greatest larger largest higher highest bigger größer größere größerer größeres grössere groesser groessere höher höhere höherer höchste größte größten grande élevée élevé mayor maggiore superior superiore supérieur supérieure больше большее большая большей",
@@ -195,7 +195,7 @@ const WORDS: &[(&str, Word)] = &[
         Word::Filler,
     ),
     (
-        "der die das dem den ein wert werte von beiden gilt jeweils welcher ist bei mit für fuer am zu gemessen spannung kapazität strom je nachdem maßgebend ladezeit messzeit messspannung raumtemperatur beim wird jeweilige gültig",
+        "jedoch aber t but however der die das dem den ein wert werte von beiden gilt jeweils welcher ist bei mit für fuer am zu gemessen spannung kapazität strom je nachdem maßgebend ladezeit messzeit messspannung raumtemperatur beim wird jeweilige gültig",
         Word::Filler,
     ),
     (
@@ -220,11 +220,11 @@ const UNSPACED_WORDS: &[(&str, Kind)] = &[
     ("又は または 或 或者 또는 もしくは 혹은 或是", Kind::Word(Word::Or)),
     ("と 和 및 及び 与", Kind::Word(Word::And)),
     (
-        "大きい 大きな 大 较大 較大 큰 取大 最大者 高い 大きいほう 大きい方 더큰",
+        "大きい 大きな 大 较大 較大 큰 取大 大なる 大となる 其大 最大者 高い 大きいほう 大きい方 더큰",
         Kind::Word(Word::Greater),
     ),
     (
-        "小さい 小さな 小 较小 較小 작은 取小 最小者 小さい方 小さいほう 低い",
+        "小さい 小さな 小 较小 較小 작은 取小 小なる 小となる 其小 最小者 小さい方 小さいほう 低い",
         Kind::Word(Word::Smaller),
     ),
     ("以下 이하 以内 以內", Kind::Word(Word::OrLess)),

@@ -147,7 +147,7 @@ impl Worth<'_> {
             self.doubt(Why::NoUnit);
             return;
         };
-        let current = amount.value * unit;
+        let current = scaled(amount.value, unit);
         let charge = self.line.rating.charge().value;
         if !bounds::constant(current, charge, self.line.dielectric) {
             self.doubt(Why::OddCurrent);
@@ -171,7 +171,8 @@ impl Worth<'_> {
     }
 
     fn amount(&mut self, amount: &Amount, term: &Term) -> f64 {
-        amount.value * amount.unit.unwrap_or_else(|| self.implied_unit(term))
+        let unit = amount.unit.unwrap_or_else(|| self.implied_unit(term));
+        scaled(amount.value, unit)
     }
 
     fn formula(&mut self, stated: &Stated, term: &Term) {
@@ -331,14 +332,16 @@ impl Worth<'_> {
             MICRO < unit && term.unit != TermUnit::Own && self.line.capacitance_unit.is_none();
         if coarse {
             self.doubt_at(Why::Unit, at);
-            self.as_factor(term.factor * MICRO / farads);
-            self.as_factor(term.factor * unit / farads);
+            self.as_factor(scaled(term.factor, MICRO / farads));
+            self.as_factor(scaled(term.factor, unit / farads));
             return None;
         }
-        let factor = term.factor * unit / farads;
+        let factor = scaled(term.factor, unit / farads);
         match term.of {
             Of::Product => self.factor(factor, term.factor, at),
-            Of::Power(exponent) => self.power(term.factor * unit / MICRO, exponent, farads, at),
+            Of::Power(exponent) => {
+                self.power(scaled(term.factor, unit / MICRO), exponent, farads, at)
+            }
             Of::Capacitance => self.per_farad(factor, term, at),
         }
     }
@@ -391,6 +394,11 @@ impl Worth<'_> {
         }
         Some(Grown::PerFarad(amperes(factor)))
     }
+}
+
+/// A printed number times a power of ten, without the odd last digits that 1e-6 would leave.
+fn scaled(value: f64, scale: f64) -> f64 {
+    if scale < 1.0 { value / (1.0 / scale).round() } else { value * scale.round() }
 }
 
 #[derive(Debug, Default)]
