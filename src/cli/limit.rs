@@ -102,14 +102,10 @@ fn of_family(words: &str, arguments: &Arguments) -> Result<Exit, Failure> {
 }
 
 fn told(printed: &Printed, part: &Loose, at: Option<Celsius>) -> String {
-    let mut text = String::new();
-    for limit in &printed.limits {
-        text.push_str(&one(limit, part, at));
-    }
-    for convention in printed::conventions(printed) {
-        text.push_str(&format!("  rests on  {convention}\n"));
-    }
-    text
+    let limits = printed.limits.iter().map(|limit| one(limit, part, at));
+    let conventions = printed::conventions(printed);
+    let rests = conventions.iter().map(|convention| format!("  rests on  {convention}\n"));
+    limits.chain(rests).collect()
 }
 
 fn one(limit: &Limit, part: &Loose, at: Option<Celsius>) -> String {

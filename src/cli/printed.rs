@@ -78,20 +78,18 @@ fn at(limit: &Limit) -> String {
 
 /// A question as it is shown: the place, the reasons, the readings and how to write them.
 pub(crate) fn failure(line: &str, question: &Question) -> Failure {
-    let mut message = "the limit can be read in more than one way or not at all".to_owned();
-    let shown = line.replace(['\n', '\t', '\r'], " ");
-    message.push_str(&format!("\n       {shown}"));
+    let mut lines = vec!["the limit can be read in more than one way or not at all".to_owned()];
+    lines.push(line.replace(['\n', '\t', '\r'], " "));
     if let Some(place) = question.place {
         let column = line.get(..place).map_or(0, |before| before.chars().count());
-        message.push_str(&format!("\n       {}^", " ".repeat(column)));
+        lines.push(format!("{}^", " ".repeat(column)));
     }
-    for why in &question.why {
-        message.push_str(&format!("\n       - {why}"));
-    }
-    for reading in &question.readings {
+    lines.extend(question.why.iter().map(|why| format!("- {why}")));
+    lines.extend(question.readings.iter().map(|reading| {
         let current = text::current(reading.current);
-        message.push_str(&format!("\n       perhaps {current:<12} {}", reading.formula));
-    }
+        format!("perhaps {current:<12} {}", reading.formula)
+    }));
+    let message = lines.join("\n       ");
     let help = match question.readings.first() {
         Some(reading) => {
             format!("look at the sheet and type what is meant, as in {:?}", reading.formula)

@@ -73,13 +73,13 @@ impl Formula {
             }
         };
         if Current::default() < self.addend {
-            words.push_str(&format!(", plus {}", text::exact::current(self.addend)));
+            words = format!("{words}, plus {}", text::exact::current(self.addend));
         }
         if Current::default() < self.floor {
-            words.push_str(&format!(", but at least {}", text::exact::current(self.floor)));
+            words = format!("{words}, but at least {}", text::exact::current(self.floor));
         }
         if let Some(cap) = self.cap {
-            words.push_str(&format!(", but at most {}", text::exact::current(cap)));
+            words = format!("{words}, but at most {}", text::exact::current(cap));
         }
         words
     }

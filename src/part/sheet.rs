@@ -13,11 +13,32 @@ mod group;
 mod item;
 mod lex;
 mod number;
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "a grammar names what it takes; all else is refused alike"
+)]
 mod product;
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "a grammar names what it takes; all else is refused alike"
+)]
+mod range;
 mod resolve;
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "a grammar names what it takes; all else is refused alike"
+)]
 mod scan;
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "a grammar names what it takes; all else is refused alike"
+)]
 mod symbol;
 mod token;
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "a grammar names what it takes; all else is refused alike"
+)]
 mod value;
 mod words;
 mod worth;

@@ -27,7 +27,7 @@ pub(super) enum Link {
 }
 
 /// Groups the pieces of a line.
-pub(super) fn group(items: &mut Vec<Item>, doubts: &mut Vec<Doubt>) -> Vec<Group> {
+pub(super) fn group(items: &mut [Item], doubts: &mut Vec<Doubt>) -> Vec<Group> {
     time_constants(items, doubts);
     let mut groups = gather(items, doubts);
     conditions(items, &mut groups, doubts);
@@ -36,16 +36,7 @@ pub(super) fn group(items: &mut Vec<Item>, doubts: &mut Vec<Doubt>) -> Vec<Group
 
 /// Seconds that are no time but a product of resistance and capacitance become one.
 fn time_constants(items: &mut [Item], doubts: &mut Vec<Doubt>) {
-    let currents = items.iter().any(|item| match item {
-        Item::Stated(stated) => match stated.what {
-            What::Term(_) => true,
-            What::Amount(amount) => amount.unit.is_some(),
-            What::Resistance(_) | What::TimeConstant(_) => false,
-        },
-        Item::Note(_) => true,
-        _ => false,
-    });
-    if currents {
+    if items.iter().any(states_a_current) {
         return;
     }
     for index in 0..items.len() {
@@ -63,6 +54,17 @@ fn time_constants(items: &mut [Item], doubts: &mut Vec<Doubt>) {
             Role::Unclear => doubts.push(Doubt { why: Why::OddTime, at: Some(span.at) }),
         }
     }
+}
+
+fn states_a_current(item: &Item) -> bool {
+    if let Item::Stated(stated) = item {
+        return match stated.what {
+            What::Term(_) => true,
+            What::Amount(amount) => amount.unit.is_some(),
+            What::Resistance(_) | What::TimeConstant(_) => false,
+        };
+    }
+    matches!(item, Item::Note(_))
 }
 
 enum Role {
@@ -99,6 +101,7 @@ fn role(items: &[Item], index: usize, span: &Span) -> Role {
 
 /// What stood between two values.
 #[derive(Default)]
+#[expect(clippy::struct_excessive_bools, reason = "four marks that may all stand at once")]
 struct Between {
     or: bool,
     and: bool,
@@ -208,7 +211,7 @@ fn conditions(items: &[Item], groups: &mut [Group], doubts: &mut Vec<Doubt>) {
         |found: &[(usize, f64)], put: fn(&mut Group, Option<f64>)| match shared_out(found, &places)
         {
             Some(values) => {
-                groups.iter_mut().zip(values).for_each(|(group, value)| put(group, value))
+                groups.iter_mut().zip(values).for_each(|(group, value)| put(group, value));
             }
             None => doubts.push(unclear.clone()),
         };

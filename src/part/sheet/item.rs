@@ -148,3 +148,19 @@ pub(super) enum On {
     Charge,
     Kin(Kin),
 }
+
+impl Stated {
+    /// Whether it is a resistance.
+    pub(super) fn is_resistance(&self) -> bool {
+        matches!(self.what, What::Resistance(_) | What::TimeConstant(_))
+    }
+
+    /// Whether its sense is against what such a value can mean on its own.
+    pub(super) fn is_reversed(&self) -> bool {
+        match self.sense {
+            None => false,
+            Some(Sense::AtMost) => self.is_resistance(),
+            Some(Sense::AtLeast | Sense::NeedNotExceed) => !self.is_resistance(),
+        }
+    }
+}

@@ -78,8 +78,8 @@ impl Lexer<'_> {
     fn mark(&self, sign: char) -> Option<(Mark, usize)> {
         let next = self.sign(1);
         Some(match (sign, next) {
-            ('<', Some('=')) | ('=', Some('<')) | ('≤', Some('=')) => (Mark::UpTo, 2),
-            ('>', Some('=')) | ('=', Some('>')) | ('≥', Some('=')) => (Mark::From, 2),
+            ('<' | '≤', Some('=')) | ('=', Some('<')) => (Mark::UpTo, 2),
+            ('>' | '≥', Some('=')) | ('=', Some('>')) => (Mark::From, 2),
             ('|', Some('|')) => (Mark::Bar, 2),
             ('×', Some('×')) => (Mark::Power, 2),
             ('+', Some('/')) if self.sign(2) == Some('-') => (Mark::PlusMinus, 3),
@@ -169,7 +169,6 @@ fn single_mark(sign: char) -> Option<Mark> {
         '@' => Mark::At,
         '%' => Mark::Percent,
         '.' => Mark::Dot,
-        '&' => return None,
         _ => return None,
     })
 }

@@ -20,6 +20,11 @@ pub(super) fn take(glyphs: &[Glyph]) -> (Figure, usize) {
     (Figure { value, print: reader.print }, reader.at)
 }
 
+/// Whether a number is exactly this one.
+pub(super) fn is(value: f64, wanted: f64) -> bool {
+    value.total_cmp(&wanted).is_eq()
+}
+
 struct Reader<'a> {
     glyphs: &'a [Glyph],
     at: usize,

@@ -67,8 +67,7 @@ impl Scan<'_> {
         }
         match self.kind(1) {
             Some(Kind::Unit(Unit::Capacitance(scale))) => self.name_capacitance_unit(scale),
-            Some(Kind::Unit(Unit::Voltage(scale))) if scale == 1.0 => {}
-            Some(Kind::Symbol(Symbol::LoneV)) => {}
+            Some(Kind::Unit(Unit::Voltage(_)) | Kind::Symbol(Symbol::LoneV)) => {}
             _ => return,
         }
         self.at += if bracket { 3 } else { 2 };
@@ -89,8 +88,10 @@ impl Scan<'_> {
                         return false;
                     }
                 }
-                Some(Kind::Mark(Mark::Times | Mark::Over | Mark::Dot))
-                | Some(Kind::Unit(Unit::Capacitance(_) | Unit::Voltage(_))) => {}
+                Some(
+                    Kind::Mark(Mark::Times | Mark::Over | Mark::Dot)
+                    | Kind::Unit(Unit::Capacitance(_) | Unit::Voltage(_)),
+                ) => {}
                 Some(Kind::Mark(Mark::Close)) => return capacitance && 2 < ahead,
                 _ => return false,
             }
@@ -101,10 +102,12 @@ impl Scan<'_> {
     /// Whether a formula of the rating begins here.
     pub(super) fn at_formula(&self) -> bool {
         match self.kind(0) {
-            Some(Kind::Mark(Mark::Root) | Kind::Word(Word::Root)) => true,
+            Some(
+                Kind::Mark(Mark::Root)
+                | Kind::Word(Word::Root)
+                | Kind::Symbol(Symbol::Capacitance | Symbol::LoneC),
+            ) => true,
             Some(Kind::Mark(Mark::Open)) => self.opens_product(),
-            Some(Kind::Symbol(Symbol::Capacitance)) => true,
-            Some(Kind::Symbol(Symbol::LoneC)) => true,
             Some(Kind::Symbol(Symbol::Voltage | Symbol::LoneV)) => self.voltage_leads(),
             _ => false,
         }
@@ -238,16 +241,21 @@ impl Scan<'_> {
             Some(Kind::Unit(Unit::Current(_)) | Kind::Mark(Mark::Open)) | None => {
                 Some(Amount { value, unit: self.unit_after() })
             }
-            Some(Kind::Unit(_) | Kind::Symbol(_) | Kind::Number(_) | Kind::Garbled)
-            | Some(Kind::Word(Word::Min))
-            | Some(Kind::Mark(
-                Mark::Times
-                | Mark::Root
-                | Mark::Over
-                | Mark::Power
-                | Mark::Percent
-                | Mark::PlusMinus,
-            )) => None,
+            Some(
+                Kind::Unit(_)
+                | Kind::Symbol(_)
+                | Kind::Number(_)
+                | Kind::Garbled
+                | Kind::Word(Word::Min)
+                | Kind::Mark(
+                    Mark::Times
+                    | Mark::Root
+                    | Mark::Over
+                    | Mark::Power
+                    | Mark::Percent
+                    | Mark::PlusMinus,
+                ),
+            ) => None,
             Some(Kind::Word(_) | Kind::Mark(_)) => Some(Amount { value, unit: None }),
         });
         if amount.is_none() {

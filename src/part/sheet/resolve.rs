@@ -35,7 +35,7 @@ pub(super) struct Line<'a> {
 pub(super) fn resolve(said: Said, rating: &Rating, dielectric: Option<Dielectric>) -> Answer {
     let Said { mut items, capacitance_unit, rated, mut doubts } = said;
     let note = note(&items, &mut doubts);
-    let names = |label| items.iter().any(|item| *item == Item::Label(label));
+    let names = |label| items.contains(&Item::Label(label));
     let line = Line {
         rating,
         dielectric,
@@ -48,7 +48,9 @@ pub(super) fn resolve(said: Said, rating: &Rating, dielectric: Option<Dielectric
     let switched = switched_voltage(&mut items, rating, &mut doubts);
     let mut groups = group(&mut items, &mut doubts);
     if let Some(measured) = switched {
-        groups.iter_mut().for_each(|group| group.measured = Some(measured));
+        for group in &mut groups {
+            group.measured = Some(measured);
+        }
     }
     if groups.is_empty() && doubts.is_empty() {
         doubts.push(Doubt { why: Why::Nothing, at: None });
@@ -62,12 +64,11 @@ pub(super) fn resolve(said: Said, rating: &Rating, dielectric: Option<Dielectric
 
 /// The unit that stands alone, if there is one.
 fn note(items: &[Item], doubts: &mut Vec<Doubt>) -> Option<f64> {
-    let mut notes = items.iter().filter_map(|item| match item {
-        Item::Note(scale) => Some(*scale),
-        _ => None,
-    });
+    let mut notes = items
+        .iter()
+        .filter_map(|item| if let Item::Note(scale) = item { Some(*scale) } else { None });
     let first = notes.next()?;
-    if notes.any(|other| other != first) {
+    if notes.any(|other| other.total_cmp(&first).is_ne()) {
         doubts.push(Doubt { why: Why::TwoUnits, at: None });
     }
     Some(first)
@@ -164,7 +165,7 @@ fn are_told_apart(groups: &[&Group]) -> bool {
     groups.iter().enumerate().all(|(index, one)| {
         groups[index + 1..].iter().all(|other| {
             let differs = |one: Option<f64>, other: Option<f64>| match (one, other) {
-                (Some(one), Some(other)) => one != other,
+                (Some(one), Some(other)) => one.total_cmp(&other).is_ne(),
                 _ => false,
             };
             differs(one.seconds, other.seconds) || differs(one.celsius, other.celsius)
@@ -205,13 +206,13 @@ fn finish(groups: &[&Group], line: &Line<'_>, mut doubts: Vec<Doubt>) -> Answer 
     if doubts.is_empty() && !limits.is_empty() {
         return Answer::Limits(Printed { limits, conventions });
     }
-    question(doubts, readings)
+    question(&doubts, readings)
 }
 
-fn question(doubts: Vec<Doubt>, readings: Vec<Reading>) -> Answer {
+fn question(doubts: &[Doubt], readings: Vec<Reading>) -> Answer {
     let place = doubts.iter().find_map(|doubt| doubt.at);
     let mut why: Vec<String> = Vec::new();
-    for doubt in &doubts {
+    for doubt in doubts {
         let text = doubt.why.to_string();
         if !why.contains(&text) {
             why.push(text);

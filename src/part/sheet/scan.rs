@@ -286,8 +286,10 @@ impl Scan<'_> {
         let mut ahead = length;
         while matches!(
             self.kind(ahead),
-            Some(Kind::Mark(Mark::Dot | Mark::Open | Mark::Colon | Mark::Equal | Mark::Plus))
-                | Some(Kind::Word(Word::Filler | Word::Of))
+            Some(
+                Kind::Mark(Mark::Dot | Mark::Open | Mark::Colon | Mark::Equal | Mark::Plus)
+                    | Kind::Word(Word::Filler | Word::Of)
+            )
         ) {
             ahead += 1;
         }
@@ -326,18 +328,16 @@ impl Scan<'_> {
             Word::OrMore => (Compare::From, 1, Reach::Back),
             Word::LessThan => (Compare::Below, 1, Reach::Back),
             Word::MoreThan => (Compare::Above, 1, Reach::Back),
-            Word::Max => (Compare::UpTo, 1, Reach::Either),
             Word::Min | Word::AtLeast => (Compare::From, 1, Reach::Either),
-            Word::AtMost => (Compare::UpTo, 1, Reach::Either),
+            Word::Max | Word::AtMost => (Compare::UpTo, 1, Reach::Either),
             Word::Least if self.value_follows(1) => (Compare::From, 1, Reach::Forward),
             Word::UpTo => {
                 (Compare::UpTo, 1 + usize::from(self.is_word(1, Word::To)), Reach::Forward)
             }
             Word::Below => (Compare::Below, 1, Reach::Forward),
-            Word::Above => (Compare::Above, 1, Reach::Forward),
             Word::Need => return self.need_not(),
             Word::Not => return self.negated(),
-            Word::Exceed => (Compare::Above, 1, Reach::Forward),
+            Word::Above | Word::Exceed => (Compare::Above, 1, Reach::Forward),
             Word::Or => return self.or_less(),
             Word::Greater | Word::More => return self.than(Compare::Above, Compare::From),
             Word::Smaller | Word::Less => return self.than(Compare::Below, Compare::UpTo),
@@ -406,8 +406,9 @@ impl Scan<'_> {
                 Compare::UpTo
             }
             Kind::Mark(Mark::Above) => Compare::UpTo,
-            Kind::Word(Word::Smaller | Word::Less | Word::Below) => Compare::From,
-            Kind::Mark(Mark::Below) => Compare::From,
+            Kind::Word(Word::Smaller | Word::Less | Word::Below) | Kind::Mark(Mark::Below) => {
+                Compare::From
+            }
             _ => return None,
         };
         let than = [Word::Than, Word::Of, Word::To];

@@ -2,6 +2,7 @@
 
 use super::doubt::Why;
 use super::item::{Edge, Guard, Item, Label, On};
+use super::number::is;
 use super::scan::{Compare, Scan};
 use super::token::{Kin, Kind, Mark, Symbol, Unit, Word};
 
@@ -121,13 +122,10 @@ impl Scan<'_> {
     /// A comparison right here, taken.
     pub(super) fn take_compare(&mut self) -> Option<Compare> {
         let compare = match self.kind(0)? {
-            Kind::Mark(Mark::Below) => Compare::Below,
-            Kind::Mark(Mark::UpTo) => Compare::UpTo,
-            Kind::Mark(Mark::Above) => Compare::Above,
+            Kind::Mark(Mark::Below) | Kind::Word(Word::Below) => Compare::Below,
+            Kind::Mark(Mark::UpTo) | Kind::Word(Word::UpTo) => Compare::UpTo,
+            Kind::Mark(Mark::Above) | Kind::Word(Word::Above) => Compare::Above,
             Kind::Mark(Mark::From) => Compare::From,
-            Kind::Word(Word::UpTo) => Compare::UpTo,
-            Kind::Word(Word::Below) => Compare::Below,
-            Kind::Word(Word::Above) => Compare::Above,
             Kind::Word(Word::Greater | Word::More) => {
                 return self.take_than(Compare::Above, Compare::From);
             }
@@ -202,7 +200,7 @@ impl Scan<'_> {
                 while self.take_mark(Mark::Times) {}
                 match self.kind(0) {
                     Some(Kind::Symbol(Symbol::LoneV) | Kind::Unit(Unit::Voltage(_))) => {
-                        self.at += 1
+                        self.at += 1;
                     }
                     _ => return None,
                 }
@@ -220,8 +218,8 @@ impl Scan<'_> {
         let kin = match self.kind(0) {
             Some(Kind::Symbol(Symbol::Current) | Kind::Word(Word::One)) => Kin::CeramicOne,
             Some(Kind::Word(Word::Two)) => Kin::CeramicTwo,
-            Some(Kind::Number(figure)) if figure.value == 1.0 => Kin::CeramicOne,
-            Some(Kind::Number(figure)) if figure.value == 2.0 => Kin::CeramicTwo,
+            Some(Kind::Number(figure)) if is(figure.value, 1.0) => Kin::CeramicOne,
+            Some(Kind::Number(figure)) if is(figure.value, 2.0) => Kin::CeramicTwo,
             _ => {
                 self.doubt(Why::Class);
                 return;
@@ -270,7 +268,7 @@ impl Scan<'_> {
     }
 
     pub(super) fn name_capacitance_unit(&mut self, scale: f64) {
-        if self.said.capacitance_unit.is_some_and(|before| before != scale) {
+        if self.said.capacitance_unit.is_some_and(|before| !is(before, scale)) {
             self.doubt(Why::TwoUnits);
         }
         self.said.capacitance_unit = Some(scale);
@@ -286,9 +284,11 @@ impl Scan<'_> {
         if named {
             while matches!(
                 self.kind(ahead),
-                Some(Kind::Word(Word::Filler | Word::Rated | Word::In | Word::Of | Word::To))
-                    | Some(Kind::Mark(Mark::Colon | Mark::Equal))
-                    | Some(Kind::Symbol(Symbol::Current | Symbol::Resistance))
+                Some(
+                    Kind::Word(Word::Filler | Word::Rated | Word::In | Word::Of | Word::To)
+                        | Kind::Mark(Mark::Colon | Mark::Equal)
+                        | Kind::Symbol(Symbol::Current | Symbol::Resistance)
+                )
             ) {
                 ahead += 1;
             }

@@ -1,7 +1,6 @@
 //! Every line of the collection of data-sheet phrases.
 
 use super::*;
-use crate::part::Family;
 use crate::quantity::{farads, volts};
 
 mod rows;

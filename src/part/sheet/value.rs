@@ -1,18 +1,15 @@
 //! Pieces that begin with a number.
 
 use super::doubt::Why;
-use super::item::{Amount, Edge, Guard, Item, On, Sense, Span, Stated, TermUnit, What};
+use super::item::{Amount, Item, Of, Span, Stated, Term, TermUnit, What};
+use super::number::is;
 use super::scan::{Compare, Scan};
-use super::symbol::put_edge;
 use super::token::{Kind, Mark, Print, Symbol, Unit, Word};
 
 impl Scan<'_> {
     /// A number, powers of ten included; what is doubtful about its print is noted.
     pub(super) fn number(&mut self) -> Option<f64> {
-        let figure = match self.kind(0)? {
-            Kind::Number(figure) => figure,
-            _ => return None,
-        };
+        let Kind::Number(figure) = self.kind(0)? else { return None };
         if figure.print == Print::LeadingZero {
             self.doubt(Why::LostPoint);
         } else if figure.print == Print::Unsettled {
@@ -20,7 +17,7 @@ impl Scan<'_> {
         }
         self.at += 1;
         let mut value = figure.value;
-        if value == 10.0 && self.is_mark(0, Mark::Power) {
+        if is(value, 10.0) && self.is_mark(0, Mark::Power) {
             self.at += 1;
             value = 10_f64.powf(self.signed()?);
         } else if self.is_mark(0, Mark::Times) && matches!(self.kind(1), Some(Kind::Number(_))) {
@@ -33,7 +30,7 @@ impl Scan<'_> {
     fn power_of_ten(&mut self) -> Option<f64> {
         self.at += 1;
         let Some(Kind::Number(figure)) = self.kind(0) else { return None };
-        if figure.value == 10.0 && self.is_mark(1, Mark::Power) {
+        if is(figure.value, 10.0) && self.is_mark(1, Mark::Power) {
             self.at += 2;
             return Some(10_f64.powf(self.signed()?));
         }
@@ -223,7 +220,7 @@ impl Scan<'_> {
         }
     }
 
-    fn last_stated_term(&mut self) -> Option<&mut super::item::Term> {
+    fn last_stated_term(&mut self) -> Option<&mut Term> {
         if matches!(self.said.items.last(), Some(Item::Note(_))) {
             return None;
         }
@@ -234,7 +231,7 @@ impl Scan<'_> {
         match unit {
             Unit::Current(scale) => self.amount(value, Some(scale), at),
             Unit::Resistance(ohms) => self.resistance(value * ohms, at),
-            Unit::Time(seconds) => self.span(value * seconds, seconds == 1.0, at),
+            Unit::Time(seconds) => self.span(value * seconds, is(seconds, 1.0), at),
             Unit::Celsius => self.celsius(value),
             Unit::Voltage(scale) => {
                 self.tolerance_of_temperature();
@@ -290,7 +287,7 @@ impl Scan<'_> {
             Some(Kind::Unit(Unit::Capacitance(farads))) => {
                 self.at += 1;
                 // A millifarad beside an ohm is a µ that became an m.
-                if farads == 1e-3 {
+                if is(farads, 1e-3) {
                     self.doubt_at(Why::Unit, at);
                 }
                 What::TimeConstant(ohms * farads)
@@ -338,33 +335,32 @@ impl Scan<'_> {
         }
         let sense = self.take_sense();
         let factor = value * scale / per;
-        let term =
-            super::item::Term { factor, of, unit: TermUnit::Own, addend: None, bare_root: false };
+        let term = Term { factor, of, unit: TermUnit::Own, addend: None, bare_root: false };
         self.say(Item::Stated(Stated { what: What::Term(term), sense, at }));
         self.sum_own();
         Some(())
     }
 
     fn sum_own(&mut self) {
-        if self.is_mark(0, Mark::Plus) && matches!(self.kind(1), Some(Kind::Number(_))) {
-            if let (Some(Kind::Number(figure)), Some(Kind::Unit(Unit::Current(scale)))) =
+        if self.is_mark(0, Mark::Plus)
+            && matches!(self.kind(1), Some(Kind::Number(_)))
+            && let (Some(Kind::Number(figure)), Some(Kind::Unit(Unit::Current(scale)))) =
                 (self.kind(1), self.kind(2))
-            {
-                self.at += 3;
-                let amount = Amount { value: figure.value, unit: Some(scale) };
-                if let Some(term) = self.last_term() {
-                    term.addend = Some(amount);
-                }
+        {
+            self.at += 3;
+            let amount = Amount { value: figure.value, unit: Some(scale) };
+            if let Some(term) = self.last_term() {
+                term.addend = Some(amount);
             }
         }
     }
 
     /// What stands below the stroke of a unit: farads times volts, coulombs, or farads alone.
-    fn basis(&mut self) -> Option<(f64, super::item::Of)> {
+    fn basis(&mut self) -> Option<(f64, Of)> {
         match self.kind(0)? {
             Kind::Unit(Unit::Charge(scale)) => {
                 self.at += 1;
-                Some((scale, super::item::Of::Product))
+                Some((scale, Of::Product))
             }
             Kind::Unit(Unit::Capacitance(scale)) => {
                 self.at += 1;
@@ -374,248 +370,14 @@ impl Scan<'_> {
                     || self.take_mark(Mark::Minus)
                     || self.take_mark(Mark::Dot)
                 {}
-                match self.kind(0) {
-                    Some(Kind::Symbol(Symbol::LoneV)) | Some(Kind::Unit(Unit::Voltage(_))) => {
-                        self.at += 1;
-                        Some((scale, super::item::Of::Product))
-                    }
-                    _ => {
-                        self.at = start;
-                        Some((scale, super::item::Of::Capacitance))
-                    }
-                }
+                let volts = matches!(
+                    self.kind(0),
+                    Some(Kind::Symbol(Symbol::LoneV) | Kind::Unit(Unit::Voltage(_)))
+                );
+                self.at = if volts { self.at + 1 } else { start };
+                Some((scale, if volts { Of::Product } else { Of::Capacitance }))
             }
             _ => None,
-        }
-    }
-
-    /// `0.33 µF < C ≤ 10 µF`, `1000 < CV`: the value first.
-    fn chain(&mut self, at: usize) -> bool {
-        let start = self.at;
-        let doubts = self.said.doubts.len();
-        if let Some(guard) = self.chain_here(at) {
-            self.say(Item::Guard(guard));
-            return true;
-        }
-        self.at = start;
-        self.said.doubts.truncate(doubts);
-        false
-    }
-
-    fn chain_here(&mut self, at: usize) -> Option<Guard> {
-        let value = self.number()?;
-        let (mut scale, mut unit_of) = (1e-6, On::Charge);
-        match self.kind(0)? {
-            Kind::Unit(Unit::Capacitance(farads)) => {
-                (scale, unit_of) = (farads, On::Capacitance);
-                self.at += 1;
-            }
-            Kind::Unit(Unit::Voltage(volts)) => {
-                (scale, unit_of) = (volts, On::Voltage);
-                self.at += 1;
-            }
-            Kind::Symbol(Symbol::LoneV) => {
-                (scale, unit_of) = (1.0, On::Voltage);
-                self.at += 1;
-            }
-            _ => {}
-        }
-        let compare = self.take_compare()?;
-        let on =
-            match self.kind(0)? {
-                Kind::Symbol(Symbol::Voltage | Symbol::LoneV) => {
-                    self.at += 1;
-                    On::Voltage
-                }
-                Kind::Symbol(Symbol::Capacitance | Symbol::LoneC) => {
-                    if self.product()?.has_voltage { On::Charge } else { On::Capacitance }
-                }
-                _ => return None,
-            };
-        if on != unit_of {
-            return None;
-        }
-        let mut guard = Guard { on, low: None, high: None, only: Vec::new(), at };
-        put_edge(&mut guard, mirrored(compare), value * scale);
-        let after = self.at;
-        if let Some(compare) = self.take_compare() {
-            match self.plain_value(on) {
-                Some(value) => put_edge(&mut guard, compare, value),
-                None => self.at = after,
-            }
-        }
-        Some(guard)
-    }
-
-    /// Voltages that say for which parts: `6.3 V to 25 V`, `160 to 450 V`, `35 V and 50 V`, `≤100 V`,
-    /// `100 V:`, `100V以下`.
-    pub(super) fn voltages(&mut self, at: usize) -> bool {
-        self.range_of(On::Voltage, at)
-    }
-
-    fn capacitances(&mut self, at: usize) -> bool {
-        self.range_of(On::Capacitance, at)
-    }
-
-    fn range_of(&mut self, on: On, at: usize) -> bool {
-        let start = self.at;
-        let doubts = self.said.doubts.len();
-        if let Some(guard) = self.range_here(on, at) {
-            self.pending = None;
-            self.say(Item::Guard(guard));
-            return true;
-        }
-        self.at = start;
-        self.said.doubts.truncate(doubts);
-        false
-    }
-
-    fn range_here(&mut self, on: On, at: usize) -> Option<Guard> {
-        let mut guard = Guard { on, low: None, high: None, only: Vec::new(), at };
-        let start = self.at;
-        let from = match self.plain_value(on) {
-            Some(value) => value,
-            None => {
-                // The unit stands after the second number only: `160 to 450 V`.
-                self.at = start;
-                let number = self.number()?;
-                if !self.range_sign() {
-                    return None;
-                }
-                let unit = self.unit_ahead(on)?;
-                number * unit
-            }
-        };
-        self.direct_current_word();
-        if self.range_sign() {
-            let to = {
-                self.skip_range_sign();
-                self.plain_value(on)?
-            };
-            self.direct_current_word();
-            guard.low = Some(Edge { value: from, included: true });
-            guard.high = Some(Edge { value: to, included: true });
-            return Some(guard);
-        }
-        if let Some(compare) = self.pending {
-            put_edge(&mut guard, compare, from);
-            return Some(guard);
-        }
-        if let Some((compare, length)) = self.compare_after() {
-            self.at += length;
-            put_edge(&mut guard, compare, from);
-            return Some(guard);
-        }
-        guard.only = vec![from];
-        while self.is_word(0, Word::And)
-            || self.is_word(0, Word::Or)
-            || self.is_mark(0, Mark::Comma)
-        {
-            let before = self.at;
-            self.at += 1;
-            match self.plain_value(on) {
-                Some(value) => guard.only.push(value),
-                None => {
-                    self.at = before;
-                    break;
-                }
-            }
-        }
-        let named = self.at > 1 && guard.only.len() > 1 || self.is_mark(0, Mark::Colon);
-        let after_symbol = self.follows_symbol(start);
-        (named || after_symbol && on == On::Capacitance).then_some(guard)
-    }
-
-    fn follows_symbol(&self, start: usize) -> bool {
-        start > 1
-            && matches!(self.tokens[start - 1].kind, Kind::Mark(Mark::Equal | Mark::Colon))
-            && matches!(
-                self.tokens[start - 2].kind,
-                Kind::Symbol(Symbol::Voltage | Symbol::LoneV | Symbol::Capacitance | Symbol::LoneC)
-            )
-    }
-
-    /// `V.DC`, `V DC`.
-    fn direct_current_word(&mut self) {
-        while self.is_mark(0, Mark::Dot)
-            || self.is_word(0, Word::Filler) && !self.is_mark(1, Mark::Colon) && self.range_after(1)
-        {
-            self.at += 1;
-        }
-        if self.is_word(0, Word::Filler) && self.is_mark(1, Mark::Colon) {
-            self.at += 1;
-        }
-    }
-
-    fn range_after(&self, ahead: usize) -> bool {
-        matches!(
-            self.kind(ahead),
-            Some(Kind::Word(Word::To) | Kind::Mark(Mark::Range | Mark::Minus))
-        )
-    }
-
-    fn range_sign(&self) -> bool {
-        self.range_after(0)
-            || self.is_word(0, Word::UpTo)
-            || self.is_mark(0, Mark::Dot) && self.is_mark(1, Mark::Dot)
-    }
-
-    fn skip_range_sign(&mut self) {
-        while self.range_sign() || self.is_mark(0, Mark::Dot) {
-            self.at += 1;
-        }
-    }
-
-    /// The scale of the unit after the second number of a range.
-    fn unit_ahead(&self, on: On) -> Option<f64> {
-        let ahead = (0..4).find(|ahead| matches!(self.kind(*ahead), Some(Kind::Number(_))))? + 1;
-        match (on, self.kind(ahead)?) {
-            (On::Voltage, Kind::Unit(Unit::Voltage(scale)))
-            | (On::Capacitance, Kind::Unit(Unit::Capacitance(scale))) => Some(scale),
-            (On::Voltage, Kind::Symbol(Symbol::LoneV)) => Some(1.0),
-            _ => None,
-        }
-    }
-
-    /// A comparison after its value.
-    fn compare_after(&self) -> Option<(Compare, usize)> {
-        match self.kind(0)? {
-            Kind::Word(Word::OrLess) => Some((Compare::UpTo, 1)),
-            Kind::Word(Word::OrMore) => Some((Compare::From, 1)),
-            Kind::Word(Word::LessThan) => Some((Compare::Below, 1)),
-            Kind::Word(Word::MoreThan) => Some((Compare::Above, 1)),
-            Kind::Word(Word::Or | Word::And) => match self.kind(1)? {
-                Kind::Word(Word::Smaller | Word::Less | Word::Below) => Some((Compare::UpTo, 2)),
-                Kind::Word(Word::Greater | Word::More | Word::Above) => Some((Compare::From, 2)),
-                _ => None,
-            },
-            _ => None,
-        }
-    }
-}
-
-fn mirrored(compare: Compare) -> Compare {
-    match compare {
-        Compare::Below => Compare::Above,
-        Compare::UpTo | Compare::NeedNotExceed => Compare::From,
-        Compare::Above => Compare::Below,
-        Compare::From => Compare::UpTo,
-    }
-}
-
-impl Stated {
-    /// Whether it is a resistance.
-    pub(super) fn is_resistance(&self) -> bool {
-        matches!(self.what, What::Resistance(_) | What::TimeConstant(_))
-    }
-
-    /// Whether its sense is against what such a value can mean on its own.
-    pub(super) fn is_reversed(&self) -> bool {
-        match self.sense {
-            None => false,
-            Some(Sense::AtMost) => self.is_resistance(),
-            Some(Sense::AtLeast) => !self.is_resistance(),
-            Some(Sense::NeedNotExceed) => !self.is_resistance(),
         }
     }
 }

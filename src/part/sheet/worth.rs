@@ -254,10 +254,10 @@ impl Worth<'_> {
     fn bound(&mut self, stated: &Stated, link: Link, value: f64) -> Option<Bound> {
         let bound = match (stated.sense, link, self.group.pick) {
             (Some(Sense::AtMost), Link::Beside, _) => Some(Bound::Cap),
-            (Some(Sense::AtLeast), Link::Beside, _) => Some(Bound::Floor),
-            (Some(Sense::AtLeast), Link::Or | Link::And, None) => Some(Bound::Floor),
             (Some(Sense::NeedNotExceed), _, _) => None,
-            (_, _, Some(Pick::Greater)) => Some(Bound::Floor),
+            (Some(Sense::AtLeast), Link::Beside, _)
+            | (Some(Sense::AtLeast), Link::Or | Link::And, None)
+            | (_, _, Some(Pick::Greater)) => Some(Bound::Floor),
             (_, _, Some(Pick::Smaller)) => Some(Bound::Cap),
             (None, Link::Or, None) if value <= bounds::plain_floor(self.line.dielectric) => {
                 self.convention(Convention::SecondValueIsFloor);
@@ -357,7 +357,7 @@ impl Worth<'_> {
             self.as_factor(factor);
             return None;
         }
-        if !(*plausible.start() * (1.0 - 1e-9) <= factor) {
+        if factor < *plausible.start() * (1.0 - 1e-9) || factor.is_nan() {
             self.doubt_at(Why::SmallFactor, at);
             self.as_factor(factor);
             return None;
