@@ -13,10 +13,6 @@ mod group;
 mod item;
 mod lex;
 mod number;
-#[expect(
-    clippy::wildcard_enum_match_arm,
-    reason = "a grammar names what it takes; all else is refused alike"
-)]
 mod product;
 #[expect(
     clippy::wildcard_enum_match_arm,
@@ -119,4 +115,12 @@ pub fn dielectric_of(word: &str) -> Option<Dielectric> {
 }
 
 #[cfg(test)]
-mod tests;
+mod misprint;
+#[cfg(test)]
+mod random;
+#[cfg(test)]
+mod rows;
+#[cfg(test)]
+mod unseen;
+#[cfg(test)]
+mod variation;
