@@ -107,3 +107,60 @@ pub(crate) fn failure(line: &str, question: &Question) -> Failure {
 pub(crate) fn conventions(printed: &Printed) -> Vec<String> {
     printed.conventions.iter().map(Convention::to_string).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+    use crate::quantity::{farads, seconds, volts};
+
+    fn part() -> Part {
+        Part::read("100µF 63V al-wet").unwrap()
+    }
+
+    /// The current in µA that a run goes by.
+    fn microamperes(line: &str, soak: Option<f64>) -> f64 {
+        let limit = limit(line, &part(), soak.map(seconds)).unwrap();
+        limit.current(&part().rating).unwrap().value * 1e6
+    }
+
+    // CU = 6300 µC.
+    #[rstest]
+    #[case::written_form("0.01CU floor 3uA @ 2min 20C", 63.0)]
+    #[case::printed_form("I ≤ 0.01CV or 3 µA, whichever is greater", 63.0)]
+    #[case::written_root("3sqrt(CU) cap 5mA", 238.118)]
+    #[case::written_resistance("R 10Gohm @ 50V 1min", 0.005)]
+    #[case::thousands_of_a_sheet("3,000 µA", 3000.0)]
+    fn both_forms_are_taken(#[case] line: &str, #[case] expected: f64) {
+        let rating = Rating::new(farads(100e-6), volts(63.0)).unwrap();
+        let Answer::Limits(printed) = answer(line, &rating, None) else { panic!("{line}: asked") };
+        let current = printed.limits[0].current(&rating).unwrap().value * 1e6;
+        assert!((current / expected - 1.0).abs() < 1e-3, "{current}");
+    }
+
+    #[rstest]
+    #[case::the_longest_time(None, 166.0)]
+    #[case::no_later_than_the_soak(Some(60.0), 352.0)]
+    #[case::shorter_than_any(Some(10.0), 166.0)]
+    fn a_run_goes_by_the_limit_that_fits_its_soak(#[case] soak: Option<f64>, #[case] expected: f64) {
+        // 0.04·6300 + 100 = 352 µA; 0.02·6300 + 40 = 166 µA.
+        let line = "after 1 minute: 0.04CV+100; after 5 minutes: 0.02CV+40";
+        assert!((microamperes(line, soak) - expected).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_run_goes_by_the_limit_for_the_bench_and_says_which() {
+        let line = "85 °C: 0.1CV; 20 °C: 0.01CV; 5 min";
+        let limit = limit(line, &part(), None).unwrap();
+        assert_eq!(limit.source, "the printed line, of 2 limits the one at 5 min and 20 °C");
+        assert!((microamperes(line, None) - 63.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_question_shows_place_reasons_and_readings() {
+        let failure = limit("0.02CV or 5 mA, 5 min", &part(), None).unwrap_err();
+        assert_eq!(failure.exit, Exit::Undecided);
+        insta::assert_snapshot!(failure.text(), @"");
+    }
+}

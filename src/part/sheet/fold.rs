@@ -15,6 +15,8 @@ pub(super) fn fold(line: &str) -> Vec<Glyph> {
     let mut glyphs = Vec::with_capacity(line.len());
     let mut raised = false;
     for (at, sign) in line.char_indices() {
+        // One blank is as good as several, and marks thousands only when alone.
+        let blank = glyphs.last().is_some_and(|last: &Glyph| last.sign == ' ');
         let mut put = |sign| glyphs.push(Glyph { sign, at });
         if let Some(digit) = superscript(sign) {
             if !raised {
@@ -28,7 +30,7 @@ pub(super) fn fold(line: &str) -> Vec<Glyph> {
         match joined(sign) {
             Some(signs) => signs.chars().for_each(put),
             None => {
-                if let Some(sign) = single(sign) {
+                if let Some(sign) = single(sign).filter(|sign| *sign != ' ' || !blank) {
                     put(sign);
                 }
             }

@@ -6,7 +6,9 @@ use super::token::{Figure, Kind, Mark, Print, Symbol, Token, Unit, Word};
 use super::words;
 
 /// Letters in one run that are tried as several words.
-const LONGEST_RUN: usize = 12;
+const LONGEST_RUN: usize = 16;
+/// Words from this length on are no accident of letters, and stand out of a run.
+const LONG_WORD: usize = 5;
 
 /// Cuts a folded line into tokens. What is not understood comes out as [`Kind::Garbled`].
 pub(super) fn lex(glyphs: &[Glyph]) -> Vec<Token> {
@@ -83,7 +85,9 @@ impl Lexer<'_> {
             ('|', Some('|')) => (Mark::Bar, 2),
             ('×', Some('×')) => (Mark::Power, 2),
             ('+', Some('/')) if self.sign(2) == Some('-') => (Mark::PlusMinus, 3),
-            ('.', Some('.')) => (Mark::Range, 2),
+            ('.', Some('.')) if self.sign(2).is_some_and(|sign| " .0123456789".contains(sign)) => {
+                (Mark::Range, 2)
+            }
             _ => (single_mark(sign)?, 1),
         })
     }
@@ -201,7 +205,10 @@ fn split(text: &str) -> Option<Vec<(Kind, usize)>> {
     }
     let ends: Vec<usize> = text.char_indices().map(|(at, sign)| at + sign.len_utf8()).collect();
     for (index, end) in ends.iter().enumerate().rev() {
-        let Some(kind) = one(&text[..*end]).filter(|kind| may_touch(*kind)) else { continue };
+        let Some(kind) = one(&text[..*end]).filter(|kind| may_touch(*kind) || LONG_WORD <= index)
+        else {
+            continue;
+        };
         let mut pieces = vec![(kind, index + 1)];
         if *end == text.len() {
             return Some(pieces);

@@ -118,7 +118,9 @@ struct Print {
 fn print() -> impl Strategy<Value = Print> {
     let words = (select(&LANGUAGES[..]), select(&["µ", "μ", "u"][..]));
     let signs = (
-        select(&["CV", "C·V", "C×V", "C x V", " CU", " CR·UR", "·CN·UN", " × C × V", "ＣＶ", "*C*V"][..]),
+        select(
+            &["CV", "C·V", "C×V", "C x V", " CU", " CR·UR", "·CN·UN", " × C × V", "ＣＶ", "*C*V"][..],
+        ),
         select(&[" ≤ ", "≦", " = ", ": I ≤ ", " <= ", ": "][..]),
         select(&[" ≥ ", "≧", " >= ", ": ≥ "][..]),
         select(&[", ", "; ", "，"][..]),

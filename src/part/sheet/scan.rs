@@ -223,6 +223,8 @@ impl Scan<'_> {
             Word::Family(kin) => self.say_kin(kin),
             Word::Humidity | Word::Other => return self.other(),
             Word::Rated => self.said.rated = true,
+            // `non-polar` negates nothing here.
+            Word::Not if self.is_mark(1, Mark::Minus) => {}
             Word::Exceed | Word::Need | Word::Not => self.doubt(Why::Garbled),
             Word::Percent | Word::Per => self.doubt(Why::Calculation),
             _ => {}

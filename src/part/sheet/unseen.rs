@@ -5,7 +5,8 @@
 use super::*;
 use crate::quantity::{farads, volts};
 
-const LINES: &str = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/printed-lines.txt"));
+const LINES: &str =
+    include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/printed-lines.txt"));
 
 /// A line, its part in µF and V, and the current in µA with time and temperature; none if asked.
 struct Line<'a> {

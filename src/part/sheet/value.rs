@@ -173,10 +173,9 @@ impl Scan<'_> {
         let whole = value.fract() == 0.0 && (15.0..=175.0).contains(&value);
         let alone = !matches!(
             self.kind(1),
-            Some(
-                Kind::Symbol(Symbol::Voltage | Symbol::LoneV) | Kind::Mark(Mark::Times | Mark::Dot)
-            )
-        );
+            Some(Kind::Symbol(Symbol::Voltage | Symbol::LoneV) | Kind::Mark(Mark::Times))
+        ) && !(self.is_mark(1, Mark::Dot)
+            && matches!(self.kind(2), Some(Kind::Symbol(_))));
         let stated = self.said.items.iter().any(|item| matches!(item, Item::Stated(_)));
         let at_sign = start > 0
             && matches!(
