@@ -8,6 +8,7 @@ mod failure;
 mod limit;
 mod plan;
 mod plot;
+mod printed;
 mod runs;
 mod screen;
 mod show;

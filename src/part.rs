@@ -9,12 +9,15 @@ mod cursor;
 mod defaults;
 mod family;
 mod formula;
+mod in_words;
 mod limit;
 mod notation;
 mod physics;
 mod rating;
 mod rule;
+pub mod sheet;
 mod tolerance;
+mod warmth;
 mod words_of_a_part;
 
 pub use cursor::NotationError;
@@ -26,7 +29,8 @@ pub use physics::{Physics, ProbeGate};
 pub use rating::{MeasuringVoltage, RatedCapacitance, RatedVoltage, Rating, RatingError};
 pub use rule::{LeakageRule, Pick, RuleError, Threshold};
 pub use tolerance::{Tolerance, ToleranceError};
-pub use words_of_a_part::{Kind, PartError};
+pub use warmth::Doubling;
+pub use words_of_a_part::{Kind, Loose, PartError};
 
 /// A part under test.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,9 +3,10 @@
 use std::path::PathBuf;
 
 use super::failure::{Failure, chain};
+use super::printed;
 use crate::part::{Limit, Part};
 use crate::plan::{Drawn, Wish, draw_up};
-use crate::quantity::read;
+use crate::quantity::{Time, read};
 use crate::station::wiring::{self, Station};
 
 /// The part and its limit.
@@ -14,8 +15,9 @@ pub(crate) struct PartArguments {
     /// The part in words, in any order: C14 22µF 25V tantalum 10%
     #[arg(required = true, value_name = "PART")]
     part: Vec<String>,
-    /// Its leakage limit, in place of its family's: "0.01CU floor 0.5uA @ 5min 25C"
-    #[arg(long, value_name = "RULE")]
+    /// Its leakage limit, in place of its family's: the data sheet's line as printed, or
+    /// "0.01CU floor 0.5uA @ 5min 25C"
+    #[arg(long, value_name = "LINE")]
     limit: Option<String>,
 }
 
@@ -72,9 +74,9 @@ impl PartArguments {
     }
 
     /// The limit that was typed, else that of the part's family.
-    pub(crate) fn limit(&self, part: &Part) -> Result<Limit, Failure> {
+    pub(crate) fn limit(&self, part: &Part, soak: Option<Time>) -> Result<Limit, Failure> {
         match &self.limit {
-            Some(text) => read_limit(text),
+            Some(text) => printed::limit(text, part, soak),
             None => part
                 .default_limit()
                 .map_err(|error| Failure::usage(error.to_string(), error.help())),
@@ -82,20 +84,12 @@ impl PartArguments {
     }
 }
 
-fn read_limit(text: &str) -> Result<Limit, Failure> {
-    Limit::read(text).map_err(|error| {
-        let column = text[..error.position().min(text.len())].chars().count();
-        let caret = format!("{}^", " ".repeat(column));
-        let message = format!("limit: {}\n       {text}\n       {caret}", chain(&error));
-        Failure::usage(message, error.help())
-    })
-}
-
 impl WishArguments {
     pub(crate) fn wish(&self) -> Result<Wish, Failure> {
         let part = self.part.part()?;
-        let limit = self.part.limit(&part)?;
         let refused = |error: read::ReadError| Failure::usage(error.to_string(), error.help());
+        let soak = self.soak.as_deref().map(read::time).transpose().map_err(refused)?;
+        let limit = self.part.limit(&part, soak)?;
         Ok(Wish {
             limit,
             part,
@@ -105,7 +99,7 @@ impl WishArguments {
                 .map(read::voltage)
                 .transpose()
                 .map_err(refused)?,
-            soak: self.soak.as_deref().map(read::time).transpose().map_err(refused)?,
+            soak,
             acknowledged: self.acknowledge,
         })
     }

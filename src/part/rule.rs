@@ -203,6 +203,11 @@ impl LeakageRule {
         limits.reduce(pick).unwrap_or_default()
     }
 
+    /// Whether it is stated as an insulation resistance.
+    pub(super) fn states_resistance(&self) -> bool {
+        self.states() == States::Resistance
+    }
+
     fn states(&self) -> States {
         match &self.0 {
             Shape::Constant(_) | Shape::Formula(_) | Shape::Multiple { .. } => States::Current,

@@ -6,7 +6,7 @@
 //! board (one to three letters, then a number: `C14`) is the name.
 
 use super::Part;
-use super::family::{Family, FamilyError};
+use super::family::{Dielectric, Family, FamilyError};
 use super::rating::{Rating, RatingError};
 use super::tolerance::{Tolerance, ToleranceError};
 use crate::quantity::read::{self, ReadError};
@@ -114,6 +114,42 @@ impl Part {
     }
 }
 
+/// A rating with whatever else is said of the part: enough for a limit that the sheet states.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Loose {
+    /// What is printed on it.
+    pub rating: Rating,
+    /// What it is made of, as far as the words tell.
+    pub dielectric: Option<Dielectric>,
+    /// The family, where the words name one.
+    pub family: Option<Family>,
+}
+
+impl Loose {
+    /// Reads a part from words in any order, of which only capacitance and voltage are needed.
+    ///
+    /// # Errors
+    ///
+    /// [`PartError`] names the word that does not read or is not there.
+    pub fn read(text: &str) -> Result<Self, PartError> {
+        let mut found = Found::default();
+        let mut dielectric = None;
+        for word in words(text) {
+            match (kind(&word), super::sheet::dielectric_of(&word)) {
+                (Kind::Family, Some(named)) => {
+                    dielectric = Some(named);
+                    if Family::read(&word).is_ok() {
+                        found.take(word)?;
+                    }
+                }
+                _ => found.take(word)?,
+            }
+        }
+        let (rating, family) = found.rating(text)?;
+        Ok(Self { rating, dielectric, family })
+    }
+}
+
 /// What was found, each with its word.
 #[derive(Default)]
 struct Found {
@@ -142,6 +178,14 @@ impl Found {
             Kind::Name => put(&mut self.name, Kind::Name, word.clone(), word),
             Kind::Family => put(&mut self.family, Kind::Family, Family::read(&word)?, word),
         }
+    }
+
+    fn rating(self, text: &str) -> Result<(Rating, Option<Family>), PartError> {
+        let capacitance = needed(self.capacitance, Kind::Capacitance, text)?;
+        let voltage = needed(self.voltage, Kind::Voltage, text)?;
+        let rating = Rating::new(capacitance, voltage)
+            .map_err(|source| PartError::Rating { text: text.to_owned(), source })?;
+        Ok((rating, self.family.map(|(family, _)| family)))
     }
 
     fn part(self, text: &str) -> Result<Part, PartError> {
