@@ -300,6 +300,25 @@ mod tests {
     }
 
     #[test]
+    fn three_small_bursts_are_over() {
+        // Handbook §4.2: three in a soak, or one above ten times the limit.
+        let evidence = |bursts| Evidence { bursts, tallest_burst: amperes(2e-6), ..sound() };
+        check(&evidence(2), Verdict::Within, Finding::Settled);
+        check(&evidence(3), Verdict::Over, Finding::Bursts);
+    }
+
+    #[rstest]
+    #[case::no_charge_went_in(Evidence { charge_in: false, ..sound() }, Finding::NoContact)]
+    #[case::no_charge_came_back(Evidence { charge_out: false, ..sound() }, Finding::ContactLost)]
+    fn a_current_over_the_limit_is_not_laid_to_a_part_that_was_not_proven(
+        #[case] evidence: Evidence,
+        #[case] reason: Finding,
+    ) {
+        let reading = Some(reading(12e-6, 1e-8, 25.0));
+        check(&Evidence { reading, ..evidence }, Verdict::Undecided, reason);
+    }
+
+    #[test]
     fn a_small_burst_is_a_remark_on_a_sound_part() {
         let evidence = Evidence { bursts: 1, tallest_burst: amperes(2e-6), ..sound() };
         let ruling = rule(&evidence);

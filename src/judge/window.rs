@@ -222,6 +222,32 @@ mod tests {
     }
 
     #[test]
+    fn one_reading_after_a_gap_does_not_cover_it() {
+        // Half of the window passes without a reading; the next one speaks for a fifth at most.
+        let mut window = Window::around(seconds(300.0), seconds(10.0));
+        for index in 0..50 {
+            window.add(seconds(300.0 + f64::from(index) * 0.1), amperes(1e-6), volts(25.0));
+        }
+        assert_eq!(window.settled(), None);
+    }
+
+    #[test]
+    fn the_lowest_voltage_is_kept_wherever_it_lies() {
+        let mut window = filled(&[1e-6; 100]);
+        window.add(seconds(304.0), amperes(1e-6), volts(24.0));
+        window.add(seconds(304.5), amperes(1e-6), volts(25.0));
+        assert_eq!(window.settled().unwrap().lowest_voltage, volts(24.0));
+    }
+
+    #[test]
+    fn a_long_window_is_thinned_evenly() {
+        // A rise over the window: its median is the middle, not that of its last part.
+        let rising: Vec<f64> = (0..4000_u32).map(|index| f64::from(index) * 1e-9).collect();
+        let current = filled(&rising).settled().unwrap().current.value;
+        assert!((current / 2e-6 - 1.0).abs() < 0.02, "{current}");
+    }
+
+    #[test]
     fn a_spoiled_window_gives_no_reading() {
         let mut window = filled(&[1e-6; 100]);
         window.spoil();

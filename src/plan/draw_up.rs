@@ -189,12 +189,15 @@ impl Draft<'_> {
         let charging = self.largest_capacitance() * self.voltage / rise;
         let most = self.physics.greatest_charging_current;
         let wanted = (charging * 2.0).max(self.limit * 5.0).max(amperes(LEAST_LIMIT));
-        let part_limit = wanted.min(most).max(charging * 1.5).max(facts.current_step * 5.0);
+        let bearable = most.max(charging * 1.5);
+        // Of two steps at least one is left when the whole is rounded down.
+        let part_limit = wanted.min(bearable).max(facts.current_step * 2.0);
         let needed = part_limit + self.bench.bleeder.load_at(self.voltage);
         let steps = (needed.value / facts.current_step.value + 1e-9).floor();
         let current_limit = facts.current_step * steps;
-        if steps < 1.0 || facts.most_current < current_limit * 2.0 {
+        if bearable < part_limit || facts.most_current < current_limit * 2.0 {
             let (step, most) = (facts.current_step, facts.most_current);
+            let needed = wanted.min(bearable) + self.bench.bleeder.load_at(self.voltage);
             return Err(vec![Refusal::CurrentOutOfReach { needed, step, most }]);
         }
         let error = self.voltage * facts.read_back.fraction + facts.read_back.fixed;

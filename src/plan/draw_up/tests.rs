@@ -121,6 +121,79 @@ fn the_probe_is_the_handbooks() {
 }
 
 #[test]
+fn cut_outs_are_the_handbooks() {
+    let plan = drawn("22µF 25V tantalum").plan;
+    // Handbook §4.2: a gap above 2 s; min(0.5 · I_lim, 100 · L); 50 mW for dipped tantalum.
+    assert_eq!(plan.cut_out.stale, seconds(2.0));
+    assert!((plan.cut_out.soak.value - 550e-6).abs() < 1e-9, "{:?}", plan.cut_out.soak);
+    assert!((plan.cut_out.power.value - 50e-3).abs() < 1e-9, "{:?}", plan.cut_out.power);
+    // What the supply's own limit lets through, with room for its error, and no more.
+    let surge = (plan.cut_out.surge / plan.supply.current_limit).value;
+    assert!((1.0..1.5).contains(&surge), "{surge}");
+}
+
+#[test]
+fn a_discharge_is_proven_as_the_handbook_asks() {
+    // Handbook §4.1 and §4.4: below 5 V, 30 s open, five rounds.
+    let plan = drawn("22µF 25V tantalum").plan.discharge;
+    assert_eq!((plan.safe_voltage, plan.rebound, plan.attempts), (volts(5.0), seconds(30.0), 5));
+}
+
+#[test]
+fn the_meter_covers_the_bleeding_current() {
+    let mut bench = bench();
+    bench.bleeder = Bleeder::Relay(ohms(200.0));
+    let plan = draw_up(&wish("22µF 25V tantalum"), &bench).unwrap().plan;
+    // 25 V through 1.2 kΩ is 20.8 mA.
+    assert_eq!(plan.meter.range(plan.meter.bleed).full_scale, amperes(0.1));
+}
+
+#[test]
+fn the_surge_is_waited_out_for_seven_constants_at_least() {
+    // Handbook §3.2: 7 τ; 1.6 · 2200 µF through 1.01 kΩ is 3.56 s.
+    let plan = drawn("2200uF 25V aluminium").plan;
+    assert!(plan.ramp.charge.value >= 7.0 * 3.55, "{:?}", plan.ramp.charge);
+}
+
+#[test]
+fn the_doubt_of_the_voltage_is_that_of_the_read_back() {
+    // 0.05 % of 25 V and 10 mV, rectangular: 22.5 mV / √3 (handbook §3.5).
+    let doubt = drawn("22µF 25V tantalum").plan.supply.voltage_uncertainty;
+    assert!((doubt.value - 0.0225 / 3_f64.sqrt()).abs() < 1e-9, "{doubt:?}");
+}
+
+#[test]
+fn energy_alone_needs_to_be_acknowledged() {
+    let mut bench = bench();
+    bench.energy_bound = joules(100.0);
+    // 10 mF hold 18 J at 60 V, which may be touched; 10 J is the bound (handbook §4.4).
+    let mut wish = Wish { test_voltage: Some(volts(60.0)), ..wish("10000µF 63V al-wet") };
+    bench.supply.most_voltage = volts(70.0);
+    assert!(refused(&wish, &bench).contains("need to be acknowledged"));
+    wish.acknowledged = true;
+    assert!(draw_up(&wish, &bench).is_ok());
+}
+
+#[rstest]
+#[case::zero(0.0)]
+#[case::negative(-5.0)]
+fn a_test_voltage_that_is_none_is_refused(#[case] volt: f64) {
+    let wish = Wish { test_voltage: Some(volts(volt)), ..wish("22µF 25V tantalum") };
+    assert!(refused(&wish, &bench()).contains("expected more than 0 V"));
+}
+
+#[rstest]
+#[case::too_little(4e-3, 1e-4)]
+#[case::too_coarse_a_step(10.0, 1.0)]
+fn a_supply_that_cannot_give_the_limit_is_refused(#[case] most: f64, #[case] step: f64) {
+    let mut bench = bench();
+    bench.supply.most_current = amperes(most);
+    bench.supply.current_step = amperes(step);
+    let message = refused(&wish("22µF 25V tantalum"), &bench);
+    assert!(message.contains("current limit"), "{message}");
+}
+
+#[test]
 fn cautions_name_polarity_and_fire_first_hand() {
     let cautions = drawn("22µF 25V tantalum").cautions;
     assert!(cautions.iter().any(|caution| caution.contains("PLUS")));
