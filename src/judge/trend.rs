@@ -17,6 +17,8 @@ const CONFIRMATIONS: u8 = 2;
 const STILL_SETTLING: f64 = 0.3;
 /// A reading this many deviations from its block is a burst (handbook §3.8).
 const BURST_DEVIATIONS: f64 = 6.0;
+/// Bursts in a row that make a new level: scintillation lasts 10 ms at most (handbook §2.9).
+const NEW_LEVEL: u32 = 4;
 /// A burst is at least this share of the limit (handbook §4.2).
 const BURST_SHARE: f64 = 0.2;
 
@@ -30,6 +32,8 @@ pub struct Trend {
     reference_from: Time,
     climbs: u8,
     bursts: u32,
+    /// Bursts in a row up to the newest reading.
+    row: u32,
     tallest: Current,
 }
 
@@ -59,6 +63,7 @@ impl Trend {
             reference_from: judged_at * (2.0 / 3.0),
             climbs: 0,
             bursts: 0,
+            row: 0,
             tallest: amperes(0.0),
         }
     }
@@ -66,10 +71,18 @@ impl Trend {
     /// Adds a reading; `error` is the meter's error at that reading.
     pub fn add(&mut self, at: Time, current: Current, error: Current) {
         if self.is_burst(current, error) {
+            self.row += 1;
             self.bursts = self.bursts.saturating_add(1);
             self.tallest = self.tallest.max(current);
-            return;
+            if self.row < NEW_LEVEL {
+                return;
+            }
+            // So many in a row are no bursts but a new level: the watch begins anew on it.
+            self.bursts = self.bursts.saturating_sub(self.row);
+            self.block = Block::default();
+            self.means = [None; BLOCKS];
         }
+        self.row = 0;
         self.block.add(at, current);
         if self.block.from.is_some_and(|from| at - from >= seconds(BLOCK)) {
             self.close_block(at, error);
@@ -194,6 +207,19 @@ mod tests {
     fn a_fall_within_the_scatter_is_no_fall() {
         let trend = watched(300.0, |t| 100e-6 / t);
         assert!(!trend.still_falling(seconds(300.0), amperes(100e-6 / 300.0), amperes(1e-6)));
+    }
+
+    #[test]
+    fn a_step_to_a_new_level_is_no_burst() {
+        let trend = watched(300.0, |t| if t < 150.0 { 0.1e-6 } else { 0.5e-6 });
+        assert_eq!(trend.bursts(), 0);
+        assert!(!trend.climbs());
+    }
+
+    #[test]
+    fn a_climb_from_a_new_level_is_still_seen() {
+        let climb = |t: f64| 0.6e-6 * 2_f64.powf((t - 60.0) / 60.0);
+        assert!(watched(180.0, |t| if t < 60.0 { 0.1e-6 } else { climb(t) }).climbs());
     }
 
     #[test]

@@ -90,7 +90,7 @@ struct Draft<'a> {
 }
 
 impl Draft<'_> {
-    /// Energy of the largest part that would be accepted, at the test voltage.
+    /// Energy of the part as printed, at the test voltage.
     fn energy(&self) -> Energy {
         let capacitance = self.wish.part.rating.capacitance();
         capacitance * self.voltage * self.voltage / 2.0
