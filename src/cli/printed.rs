@@ -143,7 +143,10 @@ mod tests {
     #[case::the_longest_time(None, 166.0)]
     #[case::no_later_than_the_soak(Some(60.0), 352.0)]
     #[case::shorter_than_any(Some(10.0), 166.0)]
-    fn a_run_goes_by_the_limit_that_fits_its_soak(#[case] soak: Option<f64>, #[case] expected: f64) {
+    fn a_run_goes_by_the_limit_that_fits_its_soak(
+        #[case] soak: Option<f64>,
+        #[case] expected: f64,
+    ) {
         // 0.04·6300 + 100 = 352 µA; 0.02·6300 + 40 = 166 µA.
         let line = "after 1 minute: 0.04CV+100; after 5 minutes: 0.02CV+40";
         assert!((microamperes(line, soak) - expected).abs() < 1e-6);

@@ -1,9 +1,10 @@
 //! Pieces that begin with a number.
 
+use super::compare::Compare;
 use super::doubt::Why;
 use super::item::{Amount, Item, Of, Span, Stated, Term, TermUnit, What};
 use super::number::is;
-use super::scan::{Compare, Scan};
+use super::scan::Scan;
 use super::token::{Kind, Mark, Print, Symbol, Unit, Word};
 
 impl Scan<'_> {
@@ -171,11 +172,11 @@ impl Scan<'_> {
     /// `12.5 uA MAX @ 25C`: degrees with the ring lost; `0.5C` is a formula.
     fn is_temperature(&self, value: f64, start: usize) -> bool {
         let whole = value.fract() == 0.0 && (15.0..=175.0).contains(&value);
-        let alone = !matches!(
-            self.kind(1),
-            Some(Kind::Symbol(Symbol::Voltage | Symbol::LoneV) | Kind::Mark(Mark::Times))
-        ) && !(self.is_mark(1, Mark::Dot)
-            && matches!(self.kind(2), Some(Kind::Symbol(_))));
+        let product = match self.kind(1) {
+            Some(Kind::Symbol(Symbol::Voltage | Symbol::LoneV) | Kind::Mark(Mark::Times)) => true,
+            Some(Kind::Mark(Mark::Dot)) => matches!(self.kind(2), Some(Kind::Symbol(_))),
+            _ => false,
+        };
         let stated = self.said.items.iter().any(|item| matches!(item, Item::Stated(_)));
         let at_sign = start > 0
             && matches!(
@@ -183,7 +184,7 @@ impl Scan<'_> {
                 Kind::Mark(Mark::At | Mark::Comma | Mark::Plus | Mark::Semicolon)
                     | Kind::Word(Word::Filler)
             );
-        whole && alone && (stated || at_sign)
+        whole && !product && (stated || at_sign)
     }
 
     fn sum_follows(&self) -> bool {
