@@ -14,6 +14,9 @@ pub(super) const MICRO: f64 = 1e-6;
 
 impl Worth<'_> {
     pub(super) fn grown(&mut self, term: &Term, at: usize) -> Option<Grown> {
+        if !self.line.rated {
+            self.convention(Convention::RatedValues);
+        }
         let unit = match term.unit {
             TermUnit::Own => 1.0,
             TermUnit::Current(scale) => scale,
