@@ -168,3 +168,64 @@ fn rounded(current: Current) -> Current {
     let place = 10_f64.powf(value.abs().log10().floor() - 1.0);
     crate::quantity::amperes((value / place).round() * place)
 }
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+    use rstest::rstest;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Typed {
+        #[command(flatten)]
+        arguments: Arguments,
+    }
+
+    fn typed(words: &[&str]) -> Arguments {
+        Typed::parse_from(["limit"].iter().chain(words)).arguments
+    }
+
+    #[rstest]
+    #[case::line_first(&["0.01CV or 3 µA", "100µF", "63V"], Some("0.01CV or 3 µA"), "100µF 63V")]
+    #[case::line_without_blanks(&["3√CV", "100µF", "63V"], Some("3√CV"), "100µF 63V")]
+    #[case::line_with_family(&["0.01CV", "100µF 63V", "film"], Some("0.01CV"), "100µF 63V film")]
+    #[case::line_by_name(&["--line", "0.01CV", "100µF", "63V"], Some("0.01CV"), "100µF 63V")]
+    #[case::limit_by_name(&["100µF", "63V", "--limit", "0.01CV"], Some("0.01CV"), "100µF 63V")]
+    #[case::part_alone(&["22µF", "25V", "tantalum"], None, "22µF 25V tantalum")]
+    #[case::slip_in_the_part(&["22µFF", "25V", "tantalum"], None, "22µFF 25V tantalum")]
+    fn the_first_argument_is_a_line_if_it_is_no_part(
+        #[case] words: &[&str],
+        #[case] line: Option<&str>,
+        #[case] part: &str,
+    ) {
+        let (found, rest) = split(&typed(words));
+        assert_eq!((found.as_deref(), rest.as_str()), (line, part));
+    }
+
+    fn shown(words: &[&str]) -> String {
+        let arguments = typed(words);
+        let (line, part) = split(&arguments);
+        let loose = Loose::read(&part).unwrap();
+        let answer = printed::answer(&line.unwrap(), &loose.rating, loose.dielectric);
+        let Answer::Limits(printed) = answer else { panic!("asked") };
+        told(&printed, &loose, at(&arguments).unwrap())
+    }
+
+    // 0.01·6300 = 63 µA; 25 K above 20 °C at 20 K for each doubling is 2^1.25 = 2.38 times.
+    #[test]
+    fn a_limit_is_told_with_formula_words_conventions_and_guide() {
+        let words = ["I ≤ 0.01CV or 3 µA", "100µF", "63V", "al-wet", "--at", "45°C"];
+        insta::assert_snapshot!(shown(&words), @r"
+        100 µF 63 V al-wet: 63 µA at 63 V
+          formula   0.01CU floor 3 µA
+          in words  0.01 per second times C·U, which is 6.3 mC, but at least 3 µA
+          source    the printed line
+          guide     at 45 °C about 150 µA, between 100 µA and 360 µA; no limit of the sheet
+          rests on  a second value of some µA is the least limit: the greater of both holds
+          rests on  C and U are the values printed on the part, not measured ones
+          rests on  the result is in µA, as no unit is printed
+          rests on  C is in µF and U in V, as no unit is printed
+        ");
+    }
+}

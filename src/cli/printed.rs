@@ -90,15 +90,11 @@ pub(crate) fn failure(line: &str, question: &Question) -> Failure {
         format!("perhaps {current:<12} {}", reading.formula)
     }));
     let message = lines.join("\n       ");
-    let help = match question.readings.first() {
-        Some(reading) => {
-            format!("look at the sheet and type what is meant, as in {:?}", reading.formula)
-        }
-        None => {
-            "look at the sheet and type what is meant, as in \"0.01CU floor 0.5uA @ 5min 25C\", \
-                 \"3sqrt(CU) cap 5mA\" or \"smaller(R 10Gohm, RC 500s)\""
-                .to_owned()
-        }
+    let help = if question.readings.is_empty() {
+        "look at the sheet and type what is meant, as in \"0.01CU floor 0.5uA @ 5min 25C\", \
+         \"3sqrt(CU) cap 5mA\" or \"smaller(R 10Gohm, RC 500s)\""
+    } else {
+        "look at the sheet and type the one that is meant, as written here on the right, in quotes"
     };
     Failure::new(Exit::Undecided, message, help)
 }
@@ -164,6 +160,14 @@ mod tests {
     fn a_question_shows_place_reasons_and_readings() {
         let failure = limit("0.02CV or 5 mA, 5 min", &part(), None).unwrap_err();
         assert_eq!(failure.exit, Exit::Undecided);
-        insta::assert_snapshot!(failure.text(), @"");
+        insta::assert_snapshot!(failure.text(), @r"
+        error: the limit can be read in more than one way or not at all
+               0.02CV or 5 mA, 5 min
+                         ^
+               - nothing says whether this second value is a floor or a cap
+               perhaps 5 mA         0.02CU floor 5 mA
+               perhaps 126 µA       0.02CU cap 5 mA
+         help: look at the sheet and type the one that is meant, as written here on the right, in quotes
+        ");
     }
 }

@@ -6,10 +6,16 @@
 //! wrong number that nobody notices. Source of the forms and bounds: handbook §1.
 
 mod bounds;
+#[expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "a grammar names what it takes; all else is refused alike"
+)]
+mod compare;
 mod convention;
 mod doubt;
 mod fold;
 mod group;
+mod grown;
 mod item;
 mod lex;
 mod number;

@@ -184,3 +184,78 @@ impl LineObject {
         AnswerObject::of(&answer, &rating, None, &Loose { rating, dielectric, family: None })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn json(line: &str) -> String {
+        let line: LineObject = serde_json::from_str(line).unwrap();
+        serde_json::to_string_pretty(&line.answer()).unwrap()
+    }
+
+    // 5000 s / 0.68 µF = 7.353 GΩ; 100 V through it are 13.6 nA.
+    #[test]
+    fn an_insulation_resistance_is_answered_with_ohms_and_volts() {
+        let line = r#"{"phrase": "≥ 5000 s, 100 V, 60 s", "c_farad": 0.68e-6, "u_volt": 275, "family": "film"}"#;
+        insta::assert_snapshot!(json(line), @r#"
+        {
+          "limits": [
+            {
+              "ampere": 1.36e-8,
+              "reading_time_second": 60.0,
+              "reference_celsius": null,
+              "resistance_ohm": 7352941176.470589,
+              "measuring_volt": 100.0
+            }
+          ],
+          "formula": "RC 5000 s",
+          "conventions": [
+            "leakage follows from the insulation resistance at the printed measuring voltage"
+          ],
+          "question": null
+        }
+        "#);
+    }
+
+    #[test]
+    fn a_question_is_answered_with_its_readings() {
+        let line = r#"{"phrase": "0.02CV or 5 mA", "c_farad": 1e-4, "u_volt": 63, "family": null}"#;
+        insta::assert_snapshot!(json(line), @r#"
+        {
+          "limits": [],
+          "formula": "",
+          "conventions": [],
+          "question": {
+            "why": "nothing says whether this second value is a floor or a cap",
+            "readings": [
+              {
+                "formula": "0.02CU floor 5 mA",
+                "ampere": 0.005
+              },
+              {
+                "formula": "0.02CU cap 5 mA",
+                "ampere": 0.000126
+              }
+            ]
+          }
+        }
+        "#);
+    }
+
+    #[test]
+    fn a_part_that_cannot_be_is_a_question_too() {
+        let line = r#"{"phrase": "0.02CV", "c_farad": 0, "u_volt": 63, "family": null}"#;
+        insta::assert_snapshot!(json(line), @r#"
+        {
+          "limits": [],
+          "formula": "",
+          "conventions": [],
+          "question": {
+            "why": "expected a capacitance above zero, came 0 F",
+            "readings": []
+          }
+        }
+        "#);
+    }
+}

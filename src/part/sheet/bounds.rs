@@ -33,7 +33,15 @@ pub(super) const PER_FARAD: std::ops::RangeInclusive<f64> = 1e-8..=100.0;
 pub(super) fn factor(dielectric: Option<Dielectric>) -> std::ops::RangeInclusive<f64> {
     match dielectric {
         Some(Dielectric::Tantalum | Dielectric::WetAluminium) => 1e-4..=0.5,
-        _ => 1e-7..=1.0,
+        Some(Dielectric::PolymerAluminium) | None => 1e-4..=1.0,
+        Some(
+            Dielectric::CeramicOne
+            | Dielectric::CeramicTwo
+            | Dielectric::Film
+            | Dielectric::Paper
+            | Dielectric::Mica
+            | Dielectric::DoubleLayer,
+        ) => 1e-7..=1.0,
     }
 }
 

@@ -17,7 +17,7 @@ pub enum Convention {
     RatedVoltage,
     /// The measuring voltage is printed.
     StatedVoltage,
-    /// The formula goes by the rated values.
+    /// Nothing says so, but the formula goes by the rated values.
     RatedValues,
 }
 
@@ -38,7 +38,7 @@ impl std::fmt::Display for Convention {
             Self::StatedVoltage => {
                 "leakage follows from the insulation resistance at the printed measuring voltage"
             }
-            Self::RatedValues => "C and U are the rated values",
+            Self::RatedValues => "C and U are the values printed on the part, not measured ones",
         })
     }
 }

@@ -79,23 +79,16 @@ const USUAL_TIMES: [f64; 6] = [30.0, 60.0, 120.0, 180.0, 300.0, 600.0];
 fn role(items: &[Item], index: usize, span: &Span) -> Role {
     let before = index.checked_sub(1).map(|before| &items[before]);
     let usual = USUAL_TIMES.contains(&span.seconds);
-    match (span.sense, before) {
-        (Some(Sense::AtMost), _) => Role::Time,
-        (_, Some(Item::Label(Label::TimeConstant) | Item::Or)) => Role::TimeConstant,
-        (Some(_), _) if !usual => Role::TimeConstant,
-        (Some(_), _) => {
-            if items.iter().any(
-                |item| matches!(item, Item::Stated(_) if !matches!(before, Some(Item::Guard(_)))),
-            ) {
-                Role::Unclear
-            } else {
-                Role::TimeConstant
-            }
-        }
-        (None, Some(Item::Guard(guard))) if guard.on == On::Capacitance => Role::TimeConstant,
-        (None, _) if usual => Role::Time,
-        (None, _) if 600.0 < span.seconds => Role::TimeConstant,
-        (None, _) => Role::Unclear,
+    let guarded = matches!(before, Some(Item::Guard(guard)) if guard.on == On::Capacitance);
+    let alternative = matches!(before, Some(Item::Label(Label::TimeConstant) | Item::Or))
+        || matches!(items.get(index + 1), Some(Item::Or));
+    match span.sense {
+        Some(Sense::AtMost) => Role::Time,
+        _ if alternative || guarded => Role::TimeConstant,
+        Some(_) if !usual => Role::TimeConstant,
+        None if usual => Role::Time,
+        None if 600.0 < span.seconds => Role::TimeConstant,
+        Some(_) | None => Role::Unclear,
     }
 }
 

@@ -106,10 +106,11 @@ impl Lexer<'_> {
         let length = rest.iter().take_while(|glyph| continues(glyph.sign)).count();
         let text: String =
             rest[..length].iter().map(|glyph| glyph.sign).filter(|sign| *sign != '_').collect();
-        if let Some(kind) = one(&text) {
+        let text = text.trim_end_matches('\'');
+        if let Some(kind) = one(text) {
             self.push(kind, length);
             self.index(kind);
-        } else if let Some(pieces) = split(&text).filter(|_| length == text.chars().count()) {
+        } else if let Some(pieces) = split(text).filter(|_| length == text.chars().count()) {
             for (kind, length) in pieces {
                 self.push(kind, length);
             }

@@ -12,6 +12,13 @@ pub(super) struct Product {
     pub(super) has_voltage: bool,
 }
 
+/// What stands before a product.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Leading {
+    Factor,
+    Nothing,
+}
+
 /// How a formula goes by the rating.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Shape {
@@ -124,7 +131,9 @@ impl Scan<'_> {
     pub(super) fn bare_product(&mut self) {
         let at = self.place();
         let before = self.said.doubts.len();
-        if !self.formula(1.0, TermUnit::None, at) && self.said.doubts.len() == before {
+        if !self.formula_with(1.0, Leading::Nothing, TermUnit::None, at)
+            && self.said.doubts.len() == before
+        {
             self.doubt(Why::Stray);
             self.at += 1;
         }
@@ -132,6 +141,10 @@ impl Scan<'_> {
 
     /// Reads the formula here with the factor before it.
     pub(super) fn formula(&mut self, factor: f64, unit: TermUnit, at: usize) -> bool {
+        self.formula_with(factor, Leading::Factor, unit, at)
+    }
+
+    fn formula_with(&mut self, factor: f64, leading: Leading, unit: TermUnit, at: usize) -> bool {
         let start = self.at;
         let Some(shape) = self.shape() else {
             self.at = start;
@@ -139,7 +152,7 @@ impl Scan<'_> {
         };
         let mut term =
             Term { factor, of: shape.of, unit, addend: None, bare_root: shape.bare_root };
-        self.scaled(&mut term);
+        self.scaled(&mut term, leading);
         if term.unit == TermUnit::None {
             term.unit = self.unit_after().map_or(TermUnit::None, TermUnit::Current);
         }
@@ -150,25 +163,31 @@ impl Scan<'_> {
         true
     }
 
-    /// A division or multiplication after the product.
-    fn scaled(&mut self, term: &mut Term) {
-        loop {
-            let over = self.is_mark(0, Mark::Over);
-            if !(over || self.is_mark(0, Mark::Times)) {
-                return;
-            }
-            let start = self.at;
-            self.at += 1;
-            let Some(number) = self.number() else {
-                self.at = start;
-                return;
-            };
-            if over {
-                term.factor /= number;
-            } else {
-                term.factor *= number;
-            }
+    /// A division or multiplication after a product that has no factor before it.
+    fn scaled(&mut self, term: &mut Term, leading: Leading) {
+        let over = self.is_mark(0, Mark::Over);
+        let factor = matches!(self.kind(1), Some(Kind::Number(_)));
+        if !factor || !(over || self.is_mark(0, Mark::Times)) || self.condition_at(2) {
+            return;
         }
+        if leading == Leading::Factor {
+            return self.doubt(Why::Calculation);
+        }
+        self.at += 1;
+        let number = self.number().unwrap_or(f64::NAN);
+        term.factor = if over { term.factor / number } else { term.factor * number };
+    }
+
+    /// A unit of time, voltage or temperature: its number is no factor.
+    fn condition_at(&self, ahead: usize) -> bool {
+        matches!(
+            self.kind(ahead),
+            Some(
+                Kind::Unit(Unit::Time(_) | Unit::Voltage(_) | Unit::Celsius)
+                    | Kind::Word(Word::Min)
+                    | Kind::Symbol(Symbol::LoneV)
+            )
+        )
     }
 
     fn shape(&mut self) -> Option<Shape> {

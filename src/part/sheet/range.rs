@@ -1,7 +1,8 @@
 //! Conditions that begin with a value: chains, ranges, lists, and values with a comparison after.
 
+use super::compare::Compare;
 use super::item::{Edge, Guard, Item, On};
-use super::scan::{Compare, Scan};
+use super::scan::Scan;
 use super::symbol::put_edge;
 use super::token::{Kind, Mark, Symbol, Unit, Word};
 

@@ -26,7 +26,7 @@ pub(super) struct Line<'a> {
     pub(super) dielectric: Option<Dielectric>,
     pub(super) capacitance_unit: Option<f64>,
     pub(super) note: Option<f64>,
-    rated: bool,
+    pub(super) rated: bool,
     names_current: bool,
     names_resistance: bool,
 }

@@ -1,9 +1,10 @@
 //! Pieces that begin with a symbol: formulas without a factor before them, conditions, legends.
 
+use super::compare::Compare;
 use super::doubt::Why;
 use super::item::{Edge, Guard, Item, Label, On};
 use super::number::is;
-use super::scan::{Compare, Scan};
+use super::scan::Scan;
 use super::token::{Kin, Kind, Mark, Symbol, Unit, Word};
 
 impl Scan<'_> {

@@ -1,9 +1,10 @@
 //! Pieces that begin with a number.
 
+use super::compare::Compare;
 use super::doubt::Why;
 use super::item::{Amount, Item, Of, Span, Stated, Term, TermUnit, What};
 use super::number::is;
-use super::scan::{Compare, Scan};
+use super::scan::Scan;
 use super::token::{Kind, Mark, Print, Symbol, Unit, Word};
 
 impl Scan<'_> {
@@ -61,7 +62,11 @@ impl Scan<'_> {
             self.doubt_at(Why::Garbled, at);
             return;
         };
+        let exact = self.at;
         self.tolerance();
+        if exact < self.at && self.at_formula() {
+            self.doubt_at(Why::Calculation, at);
+        }
         let mut unit = TermUnit::None;
         if self.take_mark(Mark::Percent) || self.take_word(Word::Percent) {
             self.take_word(Word::Of);
@@ -73,10 +78,19 @@ impl Scan<'_> {
         } else if self.is_mark(0, Mark::Over) && matches!(self.kind(1), Some(Kind::Number(_))) {
             self.at += 1;
             value /= self.number().unwrap_or(f64::NAN);
+            // `1/100 CV` divides; `1/2 min` gives two times.
+            if !self.at_formula() {
+                self.doubt_at(Why::Calculation, at);
+            }
         } else if let Some(Kind::Unit(Unit::Current(scale))) = self.kind(0) {
             self.at += 1;
             if let Some(()) = self.own_unit(value, scale, at) {
                 return;
+            }
+            if self.is_mark(0, Mark::Over)
+                && matches!(self.kind(1), Some(Kind::Unit(_) | Kind::Symbol(_) | Kind::Garbled))
+            {
+                self.doubt_at(Why::Calculation, at);
             }
             let times = self.is_mark(0, Mark::Times);
             self.at += usize::from(times);
@@ -149,6 +163,10 @@ impl Scan<'_> {
             }
             _ => {}
         }
+        if self.is_mark(0, Mark::Dot) && matches!(self.kind(1), Some(Kind::Unit(_))) {
+            // `3.µA` may have lost a digit.
+            self.doubt_at(Why::Garbled, at);
+        }
         let times = self.take_mark(Mark::Times);
         if self.at_formula() {
             self.formula(value, unit, at);
@@ -171,12 +189,11 @@ impl Scan<'_> {
     /// `12.5 uA MAX @ 25C`: degrees with the ring lost; `0.5C` is a formula.
     fn is_temperature(&self, value: f64, start: usize) -> bool {
         let whole = value.fract() == 0.0 && (15.0..=175.0).contains(&value);
-        let times = matches!(
-            self.kind(1),
-            Some(Kind::Symbol(Symbol::Voltage | Symbol::LoneV) | Kind::Mark(Mark::Times))
-        );
-        let dot = self.is_mark(1, Mark::Dot) && matches!(self.kind(2), Some(Kind::Symbol(_)));
-        let alone = !times && !dot;
+        let product = match self.kind(1) {
+            Some(Kind::Symbol(Symbol::Voltage | Symbol::LoneV) | Kind::Mark(Mark::Times)) => true,
+            Some(Kind::Mark(Mark::Dot)) => matches!(self.kind(2), Some(Kind::Symbol(_))),
+            _ => false,
+        };
         let stated = self.said.items.iter().any(|item| matches!(item, Item::Stated(_)));
         let at_sign = start > 0
             && matches!(
@@ -184,7 +201,7 @@ impl Scan<'_> {
                 Kind::Mark(Mark::At | Mark::Comma | Mark::Plus | Mark::Semicolon)
                     | Kind::Word(Word::Filler)
             );
-        whole && alone && (stated || at_sign)
+        whole && !product && (stated || at_sign)
     }
 
     fn sum_follows(&self) -> bool {
@@ -230,7 +247,7 @@ impl Scan<'_> {
     fn with_unit(&mut self, value: f64, unit: Unit, at: usize) {
         match unit {
             Unit::Current(scale) => self.amount(value, Some(scale), at),
-            Unit::Resistance(ohms) => self.resistance(value * ohms, at),
+            Unit::Resistance(ohms) => self.resistance(value * ohms, ohms, at),
             Unit::Time(seconds) => self.span(value * seconds, is(seconds, 1.0), at),
             Unit::Celsius => self.celsius(value),
             Unit::Voltage(scale) => {
@@ -269,7 +286,7 @@ impl Scan<'_> {
     }
 
     /// A resistance, or its product with a capacitance in any of the ways that it is joined.
-    fn resistance(&mut self, ohms: f64, at: usize) {
+    fn resistance(&mut self, ohms: f64, ohms_of_unit: f64, at: usize) {
         let start = self.at;
         let bracket = self.is_mark(0, Mark::Open) && self.product_unit_in(1);
         self.at += usize::from(bracket);
@@ -287,7 +304,8 @@ impl Scan<'_> {
             Some(Kind::Unit(Unit::Capacitance(farads))) => {
                 self.at += 1;
                 // A millifarad beside an ohm is a µ that became an m.
-                if is(farads, 1e-3) {
+                // Beside MΩ a plain F is a µF that lost its µ (handbook §1.3).
+                if is(farads, 1e-3) || is(farads, 1.0) && 1.0 < ohms_of_unit {
                     self.doubt_at(Why::Unit, at);
                 }
                 What::TimeConstant(ohms * farads)

@@ -84,7 +84,7 @@ const UNITS: &[(&str, Unit)] = &[
     ),
     ("GΩ ГОм Gohm Gohms GOhm gigohm gigohms gigaohm gigaohms GOHM", Unit::Resistance(1e9)),
     ("TΩ ТОм Tohm TOhm", Unit::Resistance(1e12)),
-    ("C° °C °c", Unit::Celsius),
+    ("C° °C °c degC DegC degreesC", Unit::Celsius),
     ("µC uC мкКл", Unit::Charge(1e-6)),
     ("mC", Unit::Charge(1e-3)),
     ("s S с", Unit::Time(1.0)),
@@ -115,6 +115,7 @@ const LONG_UNITS: &[(&str, Unit)] = &[
         Unit::Time(3600.0),
     ),
     ("мка", Unit::Current(1e-6)),
+    ("celsius", Unit::Celsius),
 ];
 
 /// Symbols whose case counts.
@@ -123,7 +124,10 @@ const SYMBOLS: &[(&str, Symbol)] = &[
     ("CR CN Cr Cn CNOM Cnom Crated Сном Cном Сн Сr CO", Symbol::Capacitance),
     ("U UR UN VR VN Ur Un Vr Vn UNOM Unom Vnom Uном Vном Uн Urated Vrated", Symbol::Voltage),
     ("V", Symbol::LoneV),
-    ("I IL Il ILEAK Ileak Ileakage Iут IЛ Iу Ik Lc LC DCL LK Ilk Idcl", Symbol::Current),
+    (
+        "I IL Il Ir Iz ILmax ILMAX Imax Idc IDC ILEAK Ileak Ileakage Iут IЛ Iу Ik Lc LC DCL LK Ilk Idcl",
+        Symbol::Current,
+    ),
     ("R Ri Rins RINS Riso RISO Ris Rиз Rp IR Rип", Symbol::Resistance),
     ("τ tau", Symbol::TimeConstant),
 ];
@@ -139,11 +143,11 @@ const WORDS: &[(&str, Word)] = &[
     ("or oder bzw beziehungsweise ou o или od", Word::Or),
     ("and und et y e и &", Word::And),
     (
-        "greater greatest larger largest higher highest bigger größer größere größerer größeres grössere groesser groessere höher höhere höherer höchste größte größten grande élevée élevé mayor maggiore superior superiore supérieur supérieure больше большее большая большей",
+        "greater greatest larger largest higher highest bigger größer größere größerer größeres grössere groesser groessere höher höhere höherer höchste größte größten größter größtem größeren grande élevée élevé mayor maggiore superior superiore supérieur supérieure больше большее большая большей",
         Word::Greater,
     ),
     (
-        "smaller smallest lower lowest lesser less kleiner kleinere kleinerer kleineres kleinste niedriger niedrigere geringer geringere petite faible menor minore inferior inferiore inférieur inférieure меньше меньшее меньшая weniger",
+        "smaller smallest lower lowest lesser less kleiner kleinere kleinerer kleineres kleinste kleinsten kleinster kleineren niedriger niedrigste niedrigere niedrigerer niedrigere geringer geringere petite faible menor minore inferior inferiore inférieur inférieure меньше меньшее меньшая weniger",
         Word::Smaller,
     ),
     ("more mehr más più более", Word::More),
@@ -155,7 +159,7 @@ const WORDS: &[(&str, Word)] = &[
     ("not no nicht kein keine non pas не", Word::Not),
     ("need needs", Word::Need),
     (
-        "exceed exceeds exceeding überschreiten übersteigen dépasser superar exceder превышать superare",
+        "exceed exceeds exceeding überschreiten überschreitet übersteigen übersteigt превышать превышает превышать dépasser superar exceder превышать superare",
         Word::Exceed,
     ),
     ("upto up bis jusqu'à hasta fino до", Word::UpTo),
@@ -185,13 +189,37 @@ const WORDS: &[(&str, Word)] = &[
     ("np0 npo c0g cog", Word::Family(Kin::CeramicOne)),
     ("x7r x5r y5v z5u x7s x6s x7t", Word::Family(Kin::CeramicTwo)),
     ("humidity feuchte luftfeuchte rh", Word::Humidity),
-    ("esr df tanδ tan impedance ripple dissipation", Word::Other),
+    (
+        "resistor vorwiderstand schutzwiderstand esr df tanδ tan impedance ripple dissipation",
+        Word::Other,
+    ),
     ("rated nominal nennspannung working nominale nominal номинальном номинальное", Word::Rated),
     ("equal equals gleich égal igual uguale", Word::Equal),
     ("per pro", Word::Per),
     ("percent prozent", Word::Percent),
     (
-        "whichever is the dc leakage current dc d c value values at with for by when where applied applying applies measured measurement measure reading taken insulation resistance resistances i r voltage voltages capacitance time constant product two both either insulating limit limits bi bipolar polar nonpolar shall should must does do is ne debe doit darf deve be it charge application applied. room temperature temp ambient rel relative wvdc from all items each type series reference ref direct d.c condition conditions test electrification charging charged polarization this that as if given which on",
+        "whichever is the dc leakage current dc d c value values at with for by when where applied applying applies measured measurement measure reading taken insulation resistance resistances i r voltage voltages capacitance time constant product two both either insulating limit limits bi bipolar polar nonpolar shall should must does do is ne debe doit darf deve be it charge application applied. room temperature temp ambient rel relative wvdc from all items each type series protective reference ref direct d.c condition conditions test electrification charging charged polarization this that as if given which on",
+        Word::Filler,
+    ),
+    (
+        "self discharge discharged following during period continuous standard characteristic characteristics performance item leak allowable permissible allowed upper required requirement requirements guaranteed guarantee applies applicable respectively any its has have been is via across terminals terminal dcwv normal electrolytic capacitor capacitors tantalum aluminum aluminium ceramic film polymer solid wet between into through electrified unless otherwise noted stated",
+        Word::Filler,
+    ),
+    (
+        "wobei gelten darf muss soll sein werden kapazitätswert nennwert nennkapazität angelegter angelegt anlegen anliegender ladung laden dauer bezogen auf kondensator elko isolation gemäß folgender jeweilige jeweiligen zulässiger zulässig maximalwert grenzwert",
+        Word::Filler,
+    ),
+    (
+        "prendre retenir appliquée condensateur être un une au aux cette ce ces lequel laquelle nominales",
+        Word::Filler,
+    ),
+    ("cuál cual tomar tomando aplicar aplicando condensador será una este estos", Word::Filler),
+    (
+        "qual quale sia sea dei due fra tra prendere applicare applicando condensatore nominali della questo dell'isolamento d'isolamento",
+        Word::Filler,
+    ),
+    (
+        "должен должно должна быть значения измерения измеренный конденсатора номинальной номинального напряжения температура то",
         Word::Filler,
     ),
     (
@@ -248,7 +276,7 @@ const UNSPACED_WORDS: &[(&str, Kind)] = &[
     ("漏れ電流 漏电流 漏電流 누설전류 もれ電流 泄漏电流 漏洩電流", Kind::Symbol(Symbol::Current)),
     ("絶縁抵抗 绝缘电阻 絕緣阻抗 絕緣電阻 절연저항 绝缘阻抗", Kind::Symbol(Symbol::Resistance)),
     (
-        "のいずれか のうち どちらか いずれか いずれ 値 值 中 者 取 両者 两者 兩者 之 的 の で は が を に 印加 電圧 电压 電壓 전압 인가 값 중 때 时 時 施加 以 为准 為準 何れか 何れ 쪽 경우 에서 의 은 는 직류 直流 いる 方 ほう 充電 充电 测试 測定 测量 室温 常温 温度 온도 场合 場合 の場合 即可 시 가 이 와 과 로 经 経過 측정 静電容量 容量 용량 静电容量 간 間",
+        "のいずれか のうち どちらか いずれか いずれ 値 值 中 者 取 両者 两者 兩者 之 的 の で は が を に 印加 電圧 电压 電壓 전압 인가 값 중 때 时 時 施加 加 加上 通电 外加 电容 电容量 电容器 后的 其 取值 计 最 ただし 但し 但 なお かつ 値は 定数 時定数 积 積 測定値 条件 印加後 充電後 以後 値で ときの とき における にて より 以 为准 為準 何れか 何れ 쪽 경우 에서 의 은 는 직류 直流 いる 方 ほう 充電 充电 测试 測定 测量 室温 常温 温度 온도 场合 場合 の場合 即可 시 가 이 와 과 로 经 経過 측정 静電容量 容量 용량 静电容量 간 間",
         Kind::Word(Word::Filler),
     ),
 ];
