@@ -60,13 +60,20 @@ fn an_unknown_unit_is_shown_with_what_was_expected() {
 }
 
 #[test]
-fn a_wrong_limit_is_shown_with_its_place() {
-    let said = refused(&rig(), &["soak", "22uF 25V tantalum", "--limit", "0.01CU floor 3x @ 5min"]);
-    insta::assert_snapshot!(said, @r#"
-    error: limit: byte 13 of "0.01CU floor 3x @ 5min": a value does not read: expected a current such as 0.5 µA or 500 nA, came "3x": "x" is no unit of it
+fn a_limit_that_does_not_read_is_asked_about_with_its_place_and_energises_nothing() {
+    let rig = rig();
+    let words = ["soak", "22uF 25V tantalum", "--limit", "0.01CU floor 3x @ 5min"];
+    let ended = rig.run(&words);
+    assert_eq!((ended.code, ended.stdout.as_str()), (Some(2), ""), "{ended:?}");
+    assert!(rig.bench.log().is_empty());
+    insta::assert_snapshot!(complaint(&ended.stderr), @r#"
+    error: the limit can be read in more than one way or not at all
            0.01CU floor 3x @ 5min
-                        ^
-     help: write it as in 0.5 µA or 500 nA
+                  ^
+           - a word, sign or digit here is not understood or garbled
+           - a calculation here is not understood
+           perhaps 5.5 µA       0.01CU @ 5 min
+     help: look at the sheet and type the one that is meant, as written here on the right, in quotes
     "#);
 }
 

@@ -250,9 +250,10 @@ fn a_limit_is_told_with_its_rule_and_its_source() {
     let ended = rig.run(&words("limit", &C14, &[]));
     assert_eq!((ended.code, ended.stderr.as_str()), (Some(0), ""), "{ended:?}");
     insta::assert_snapshot!(ended.stdout, @r"
-    C14 22 µF 25 V ta-mno2: 5.5 µA after 5 min at 25 V and 25 °C
-      rule    0.01CU floor 500 nA
-      source  default for ta-mno2 (handbook §7), for want of the part's own sheet
+    22 µF 25 V ta-mno2: 5.5 µA after 5 min at 25 V and 25 °C
+      formula   0.01CU floor 500 nA
+      in words  0.01 per second times C·U, which is 550 µC, but at least 500 nA
+      source    default for ta-mno2 (handbook §7), for want of the part's own sheet
     ");
     let object = rig.json(&words("limit", &C14, &["--json"]));
     near(&object["limits"][0]["ampere"], 5.5e-6, 1e-9);
