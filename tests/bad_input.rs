@@ -27,8 +27,8 @@ fn refused(rig: &Rig, words: &[&str]) -> String {
     assert!(said.contains("error: ") && said.contains("\n help: "), "{said}");
     assert!(!rig.bench.look().output_on);
     said.replace(&rig.path("").display().to_string(), "")
-        .replace(&rig.bench.supply_port(), "<supply>")
-        .replace(&rig.bench.meter_port(), "<meter>")
+        .replace(&format!("{}:", rig.bench.supply_port()), "<supply>:")
+        .replace(&format!("{}:", rig.bench.meter_port()), "<meter>:")
 }
 
 /// What was said from the first error on.
@@ -231,7 +231,7 @@ fn an_instrument_that_does_not_answer_is_named_with_what_was_sent() {
     let rig = rig();
     let (_nobody, port) = terminal();
     rig.rewire(&rig.bench.meter_port(), &port);
-    let said = refused(&rig, &C14).replace(&port, "<meter>");
+    let said = refused(&rig, &C14).replace(&format!("{port}:"), "<meter>:");
     insta::assert_snapshot!(said, @r#"
     error: <meter>: meter does not answer: no answer to "*IDN?\n", "" came
      help: check power, cable, baud rate and the end mark in the driver file; some USB ports need `dtr = true`
