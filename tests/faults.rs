@@ -33,7 +33,8 @@ fn is_lost_and_safe(rig: &Rig, ended: &Ended, note: &str) {
     let expected = ("untested".into(), "instrument-lost".into(), "safe".into());
     assert_eq!((came_to(ended), ended.code), (expected, Some(3)), "{ended:?}");
     let advice = ended.json()["advice"].as_str().unwrap_or_default().to_owned();
-    assert!(advice.contains(note), "{note} is not in {advice}");
+    // Which sign of one fault is seen first is a matter of moments.
+    assert!(note.split('|').any(|note| advice.contains(note)), "{note} is not in {advice}");
     assert_eq!(rig.times_on(), 1);
     assert!(!rig.bench.look().output_on);
     assert!(rig.part_volt().abs() < 5.0, "{} V", rig.part_volt());
@@ -44,9 +45,15 @@ fn is_lost_and_safe(rig: &Rig, ended: &Ended, note: &str) {
 #[case::a_meter_that_tells_no_number(Fault::MeterNaN, "meter: no value any more")]
 #[case::a_meter_that_tells_a_word(Fault::MeterErrorWord, "meter: ")]
 #[case::a_meter_whose_port_goes_away(Fault::MeterHangUp, "the meter's line is gone")]
-#[case::a_protection_that_trips(Fault::SupplyTripped, "out of the part")]
+#[case::a_protection_that_trips(
+    Fault::SupplyTripped,
+    "out of the part|its output went off|at its terminals"
+)]
 #[case::an_off_that_gets_lost(Fault::OffIgnoredOnce, "meter: no value any more")]
-#[case::a_knob_turned_down(Fault::KnobTurned(volts(12.0)), "out of the part")]
+#[case::a_knob_turned_down(
+    Fault::KnobTurned(volts(12.0)),
+    "out of the part|at its terminals|voltage: asked"
+)]
 #[case::a_knob_turned_up_a_little(Fault::KnobTurned(volts(25.3)), "voltage")]
 #[case::a_current_limit_turned_up(Fault::LimitTurned(amperes(0.8)), "current limit")]
 #[case::a_supply_that_restarts(Fault::SupplyRestarts, "")]
