@@ -136,17 +136,6 @@ impl Keeper {
         }
     }
 
-    /// Whether the process has ended.
-    pub fn is_gone(&mut self) -> bool {
-        !matches!(self.child.try_wait(), Ok(None))
-    }
-
-    /// Process number, for messages.
-    #[must_use]
-    pub fn id(&self) -> u32 {
-        self.child.id()
-    }
-
     /// Sends it home and waits until it has ended. One that still has a bench to make safe stays,
     /// silently and with the port's lock: a person waits for the word that it is locked out.
     ///
