@@ -4,7 +4,10 @@
 
 mod advice;
 mod charge;
+mod curve;
+mod early;
 mod ruling;
+mod thinned;
 mod trend;
 mod uncertainty;
 mod verdict;
@@ -12,6 +15,8 @@ mod window;
 
 pub use advice::advice;
 pub use charge::ChargeCount;
+pub use curve::{Curve, Fit, Forecast};
+pub use early::{Glance, may_end};
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
 pub use trend::Trend;
 pub use uncertainty::{Budget, COVERAGE};

@@ -4,7 +4,7 @@ use arrayvec::ArrayVec;
 use rstest::rstest;
 
 use super::*;
-use crate::plan::{Accuracy, MeterFacts, MeterRange, SupplyFacts};
+use crate::plan::{Accuracy, MeterFacts, MeterRange, SupplyFacts, Until};
 use crate::quantity::{joules, ohms};
 
 fn bench() -> Bench {
@@ -44,7 +44,14 @@ fn bench() -> Bench {
 fn wish(words: &str) -> Wish {
     let part = Part::read(words).unwrap();
     let limit = part.default_limit().unwrap();
-    Wish { part, limit, test_voltage: None, soak: None, acknowledged: false }
+    Wish {
+        part,
+        limit,
+        test_voltage: None,
+        soak: None,
+        until: Until::ReadingTime,
+        acknowledged: false,
+    }
 }
 
 fn drawn(words: &str) -> Drawn {
