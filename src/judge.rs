@@ -3,6 +3,7 @@
 //! Knows numbers only: not the plan they were taken by, not the instruments they came from.
 
 mod advice;
+mod ceased;
 mod charge;
 mod curve;
 mod early;
@@ -14,7 +15,8 @@ mod verdict;
 mod window;
 
 pub use advice::advice;
-pub use charge::ChargeCount;
+pub use ceased::Ceased;
+pub use charge::{ChargeCount, CountDoubt, MeasuredCapacitance};
 pub use curve::{Curve, Fit, Forecast};
 pub use early::{Glance, may_end};
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};

@@ -66,6 +66,9 @@ pub struct PartFacts {
     pub least_ratio: f64,
     /// Largest accepted ratio of measured to printed capacitance (handbook §3.9).
     pub greatest_ratio: f64,
+    /// Least and greatest ratio of measured to printed capacitance that the printed tolerance
+    /// allows; without one, the two ratios above.
+    pub capacitance_gate: (f64, f64),
     /// Relative change of leakage per relative change of voltage (handbook §3.11).
     pub voltage_exponent: f64,
     /// Least and greatest exponent of the absorption current (handbook §7, column n).

@@ -30,6 +30,8 @@ const FEWEST_EARLY_READINGS: u32 = 15;
 const STALE: f64 = 2.0; // s
 /// Pause between two writings of an output-off that is not proven, in host time.
 const REPEAT: f64 = 0.25; // s
+/// Tolerance of capacitance that the family's accepted ratios are made for.
+const USUAL_TOLERANCE: f64 = 0.2;
 /// Counts of the last digit that a reading may wander by noise.
 const NOISE_COUNTS: f64 = 3.0;
 
@@ -163,9 +165,23 @@ impl Draft<'_> {
             rated: self.wish.part.rating.voltage(),
             least_ratio: self.physics.least_capacitance_ratio,
             greatest_ratio: self.physics.greatest_capacitance_ratio,
+            capacitance_gate: self.capacitance_gate(),
             voltage_exponent: self.physics.voltage_exponent,
             absorption_exponents: self.physics.absorption_exponents,
         }
+    }
+
+    /// The family's accepted ratios, narrowed or widened to the printed tolerance.
+    ///
+    /// The ratios of handbook §3.9 hold for parts of ±20 %; what they allow beyond that is the
+    /// difference between direct charge and the value printed for alternating current.
+    fn capacitance_gate(&self) -> (f64, f64) {
+        let physics = &self.physics;
+        let family = (physics.least_capacitance_ratio, physics.greatest_capacitance_ratio);
+        let Some(tolerance) = self.wish.part.tolerance else { return family };
+        let least = (family.0 / (1.0 - USUAL_TOLERANCE)).min(1.0);
+        let greatest = (family.1 / (1.0 + USUAL_TOLERANCE)).max(1.0);
+        ((1.0 - tolerance.below()) * least, (1.0 + tolerance.above()) * greatest)
     }
 
     fn target(&self) -> Result<Target, Refusal> {

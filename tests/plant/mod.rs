@@ -37,6 +37,7 @@ pub fn plan() -> Plan {
             rated: volts(25.0),
             least_ratio: 0.7,
             greatest_ratio: 1.4,
+            capacitance_gate: (0.7, 1.4),
             voltage_exponent: 4.5,
             absorption_exponents: (0.8, 1.1),
         },
