@@ -33,7 +33,7 @@ pub fn may_end(glance: &Glance, limit: Current) -> bool {
     let bound = limit * EARLY_SHARE;
     let reading = &glance.reading;
     // Each comparison is written so that a value that is no number says no.
-    let inside = reading.current.abs() + reading.budget.expanded() <= bound;
+    let inside = reading.upper() <= bound;
     let [newest, before] = glance.windows;
     let scatter = newest.scatter.value.hypot(before.scatter.value);
     let rise = (newest.current - before.current).value;

@@ -32,6 +32,20 @@ pub struct Reading {
     pub voltage: Voltage,
 }
 
+impl Reading {
+    /// Upper end of the interval of its magnitude.
+    #[must_use]
+    pub fn upper(&self) -> Current {
+        self.current.abs() + self.budget.expanded()
+    }
+
+    /// Lower end of the interval of its magnitude.
+    #[must_use]
+    pub fn lower(&self) -> Current {
+        self.current.abs() - self.budget.expanded()
+    }
+}
+
 /// All that a run found out about the part.
 #[expect(clippy::struct_excessive_bools, reason = "independent observations, not one state")]
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -131,9 +145,8 @@ fn by_reading(evidence: &Evidence) -> (Verdict, Finding) {
 
 fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
     let guard = reading.budget.expanded();
-    let magnitude = reading.current.abs();
     let reason = if evidence.still_falling { Finding::StillFalling } else { Finding::Settled };
-    if evidence.limit < magnitude - guard && evidence.charge_in && evidence.charge_out {
+    if evidence.limit < reading.lower() && evidence.charge_in && evidence.charge_out {
         return if evidence.early { (Verdict::Undecided, reason) } else { (Verdict::Over, reason) };
     }
     if evidence.limit * COARSE_SHARE <= guard {
@@ -152,7 +165,7 @@ fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
         return (Verdict::Undecided, finding);
     }
     // Written so that a value that is no number falls to `undecided`.
-    if magnitude + guard <= evidence.limit {
+    if reading.upper() <= evidence.limit {
         return (Verdict::Within, Finding::Settled);
     }
     (Verdict::Undecided, reason)

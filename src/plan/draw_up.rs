@@ -10,8 +10,8 @@ use crate::quantity::{
 };
 
 use super::{
-    Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, RampPlan,
-    RangeIndex, Sensing, SupplyPlan, Target, Until, Zero, cautions, range_for,
+    Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, Purpose,
+    RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero, cautions, range_for,
 };
 
 /// Highest voltage that may be touched (handbook §4.4: 60 V DC).
@@ -138,6 +138,7 @@ impl Draft<'_> {
         let constant = path * self.largest_capacitance();
         let target = self.target().map_err(|refusal| vec![refusal])?;
         Ok(Plan {
+            purpose: Purpose::Soak,
             test_voltage: self.voltage,
             part: self.part_facts(),
             target,

@@ -2,7 +2,7 @@
 
 use super::{Plan, Procedure, State, Tally};
 use crate::judge::{
-    CountDoubt, Evidence, Finding, Fit, Left, MeasuredCapacitance, Reading, Ruling, rule,
+    CountDoubt, Evidence, Finding, Fit, Left, MeasuredCapacitance, Reading, Ruling, Stair, rule,
 };
 use crate::quantity::{Capacitance, Current, Time, Voltage};
 
@@ -19,6 +19,8 @@ pub struct Outcome {
     pub reading: Option<Reading>,
     /// The curve taken apart at that reading.
     pub fit: Option<Fit>,
+    /// The steps of a staircase, from the lowest up.
+    pub stairs: Vec<Stair>,
     /// Measured capacitance, where charge could be counted.
     pub capacitance: Option<MeasuredCapacitance>,
     /// Highest current that was seen.
@@ -50,6 +52,7 @@ impl Outcome {
             left,
             reading: run.tally.reading,
             fit: run.tally.fit,
+            stairs: run.tally.stairs.clone(),
             capacitance: evidence.capacitance,
             peak_current: run.senses.peak_current(),
             full_voltage_at: run.tally.full_voltage_at,
@@ -66,7 +69,7 @@ fn evidence(run: &Procedure) -> Evidence {
         ended_by: tally.ended_by,
         overfilled: tally.overfilled,
         reading: tally.reading,
-        early: tally.reading.is_some_and(|reading| reading.at < plan.target.reading_time),
+        early: tally.reading.is_some_and(|reading| reading.at < run.whole.target.reading_time),
         charge_in: tally.charge_in,
         charge_out: tally.charge_out,
         capacitance: measured_capacitance(plan, tally),

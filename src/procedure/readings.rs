@@ -140,11 +140,12 @@ impl Readings {
         early: Option<Reading>,
     ) {
         let (plan, tally): (&Plan, &mut Tally) = (context.plan, context.tally);
-        tally.bursts = self.trend.bursts();
-        tally.tallest_burst = self.trend.tallest_burst();
+        tally.bursts = tally.bursts.max(self.trend.bursts());
+        tally.tallest_burst = tally.tallest_burst.max(self.trend.tallest_burst());
         let at = plan.target.judged_at();
+        tally.reading = early;
         if early.is_some() {
-            tally.reading = early;
+            tally.still_falling = false;
         } else if let Some(settled) = self.window.settled() {
             tally.still_falling = self.trend.still_falling(at, settled.current, settled.scatter);
             tally.reading = Some(reading(plan, &settled, range, at));

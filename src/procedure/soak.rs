@@ -3,8 +3,8 @@
 use super::closing::Closing;
 use super::readings::Readings;
 use super::{Context, Input, Order, Sample, State, Step};
-use crate::judge::{Finding, Forecast};
-use crate::plan::{Plan, RangeIndex};
+use crate::judge::{Finding, Forecast, Stair};
+use crate::plan::{Plan, Purpose, RangeIndex};
 use crate::quantity::{Current, Time, amperes, seconds};
 
 /// A range is left upwards above this share of its full scale.
@@ -155,7 +155,7 @@ impl Soak {
         if let Input::Current { sample, range } = input {
             match self.take(context, sample, range) {
                 Step::Stay => {}
-                ended @ (Step::Next(_) | Step::Fault(_)) => return ended,
+                ended @ (Step::Next(_) | Step::Climb | Step::Fault(_)) => return ended,
             }
         }
         if !self.settled && self.ranging.is_overdue(context) {
@@ -171,6 +171,9 @@ impl Soak {
         let end = context.plan.target.soak.max(self.readings.until());
         if early.is_some() || end <= at {
             self.readings.conclude(context, range, early);
+            if climbs_on(context) {
+                return Step::Climb;
+            }
             self.closing = Some(Closing::begin(context));
         }
         sag(context)
@@ -249,6 +252,15 @@ impl Soak {
         let since = *self.hot_since.get_or_insert(context.now);
         cut_out.power_patience < context.now - since
     }
+}
+
+/// Notes the step of a staircase that is over; true if another follows: the limit was not passed.
+fn climbs_on(context: &mut Context) -> bool {
+    let Purpose::Staircase(stairs) = &context.plan.purpose else { return false };
+    let stair = Stair { voltage: context.plan.test_voltage, reading: context.tally.reading };
+    context.tally.stairs.push(stair);
+    let left = context.tally.stairs.len() < stairs.voltages.len();
+    left && !stair.is_over(context.plan.target.limit)
 }
 
 /// The part conducts far beyond a leak; or, where the current flows out of it, something else

@@ -13,7 +13,7 @@ use std::sync::Arc;
 use arrayvec::ArrayVec;
 use reststrom::plan::{
     Accuracy, Bleeder, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts, Phase, Plan,
-    ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero,
+    ProbePlan, Purpose, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero,
 };
 use reststrom::plan::{OutputState, Sample};
 use reststrom::procedure::{Input, Order, Orders, Outcome, Procedure, Switch};
@@ -31,6 +31,7 @@ pub fn plan() -> Plan {
         burden: ohms(0.02 / full_scale),
     };
     Plan {
+        purpose: Purpose::Soak,
         test_voltage: volts(25.0),
         part: PartFacts {
             capacitance: farads(22e-6),
