@@ -18,6 +18,8 @@ const TOO_MUCH: f64 = 4.0;
 const TOO_MUCH_READINGS: u8 = 3;
 /// The current is compared with that of so long ago (handbook §4.5: 5 min).
 const MARK: f64 = 300.0; // s
+/// A step of the voltage has died away after this.
+const DIES_AWAY: f64 = 10.0; // s
 /// A fall by less than this part in that time is none (handbook §4.5).
 const FALL: f64 = 0.05;
 /// A rise by this part in that time is one (handbook §4.2).
@@ -60,8 +62,8 @@ pub(super) struct Form {
 enum Stage {
     /// The voltage creeps up to the step.
     Rising { since: Time },
-    /// The step is held; the mark is what flowed some time ago.
-    Holding { since: Time, mark: (Time, Current) },
+    /// The step is held; the mark is what flowed some time ago, once the step itself had died away.
+    Holding { since: Time, mark: Option<(Time, Current)> },
 }
 
 impl Form {
@@ -135,7 +137,7 @@ impl Form {
         }
         let due = self.due(plan);
         if due <= self.set {
-            self.arrive(context);
+            self.stage = Stage::Holding { since: context.now, mark: None };
             return Step::Stay;
         }
         let followed = context.senses.followed(self.ordered, self.set - plan.supply.agreement);
@@ -155,14 +157,6 @@ impl Form {
         round_down(plan.test_voltage * share, plan.supply.voltage_step)
     }
 
-    fn arrive(&mut self, context: &Context) {
-        let current = self.smooth.unwrap_or_default();
-        if self.is_last() {
-            self.before = Some(current);
-        }
-        self.stage = Stage::Holding { since: context.now, mark: (context.now, current) };
-    }
-
     fn is_last(&self) -> bool {
         FORMING_SHARES.len() <= self.step + 1
     }
@@ -172,17 +166,22 @@ impl Form {
         context: &mut Context,
         forming: &Forming,
         since: Time,
-        mark: (Time, Current),
+        mark: Option<(Time, Current)>,
     ) -> Step {
         let current = self.smooth.unwrap_or_default();
         let held = context.now - since;
-        let marked = seconds(MARK) <= context.now - mark.0;
-        if marked && mark.1 * (1.0 + RISE) < current && forming.noise < current {
+        let due = mark.map_or(since + seconds(DIES_AWAY), |(at, _)| at + seconds(MARK));
+        let marking = due <= context.now;
+        if marking {
+            self.stage = Stage::Holding { since, mark: Some((context.now, current)) };
+        }
+        let past = mark.filter(|_| marking).map(|(_, past)| past);
+        if past.is_some_and(|past| past * (1.0 + RISE) < current && forming.noise < current) {
             return Step::Fault(Finding::RunsAway);
         }
-        let stuck = marked && mark.1 * (1.0 - FALL) < current;
-        if marked {
-            self.stage = Stage::Holding { since, mark: (context.now, current) };
+        let stuck = past.is_some_and(|past| past * (1.0 - FALL) < current);
+        if marking && mark.is_none() && self.is_last() {
+            self.before = Some(current);
         }
         if self.is_last() {
             let hopeless = stuck && forming.enough < current && forming.least_hold <= held;
