@@ -3,6 +3,7 @@
 //! Knows numbers only: not the plan they were taken by, not the instruments they came from.
 
 mod advice;
+mod carry;
 mod charge;
 mod ruling;
 mod trend;
@@ -11,9 +12,10 @@ mod verdict;
 mod window;
 
 pub use advice::advice;
+pub use carry::{Carried, Estimate, carry};
 pub use charge::ChargeCount;
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
 pub use trend::Trend;
-pub use uncertainty::{Budget, COVERAGE};
+pub use uncertainty::{Budget, Source, rectangular, through_voltage};
 pub use verdict::{Finding, Left, Verdict};
 pub use window::{FEWEST, Settled, Window};

@@ -12,7 +12,7 @@ mod refusal;
 mod told;
 
 pub use bench::{
-    Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
+    Accuracy, Bench, Bleeder, Conversion, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
 pub use draw_up::{Drawn, HARMLESS, TOUCH_SAFE, Wish, draw_up};
@@ -22,7 +22,8 @@ pub use told::{OutputState, Sample};
 
 use arrayvec::ArrayVec;
 
-use crate::quantity::{Capacitance, Charge, Current, Power, Resistance, Time, Voltage};
+use crate::part::{Absorption, Warmth};
+use crate::quantity::{Capacitance, Charge, Confidence, Current, Power, Resistance, Time, Voltage};
 
 /// Readings before the output goes on whose mean is the meter's zero for counting charge.
 pub const ZERO_READINGS: u8 = 5;
@@ -52,6 +53,10 @@ pub struct Plan {
     pub discharge: DischargePlan,
     /// Leakage of the open fixture.
     pub zero: Zero,
+    /// From the room's temperature to the limit's.
+    pub warmth: Warmth,
+    /// How sure a verdict has to be.
+    pub confidence: Confidence,
 }
 
 /// The part, as a run needs it.
@@ -67,6 +72,8 @@ pub struct PartFacts {
     pub greatest_ratio: f64,
     /// Relative change of leakage per relative change of voltage (handbook §3.11).
     pub voltage_exponent: f64,
+    /// How strongly its dielectric absorbs.
+    pub absorption: Absorption,
 }
 
 /// What the part is judged against, and when.
@@ -124,6 +131,8 @@ pub struct MeterPlan {
     pub settling_readings: u8,
     /// Time that one reading integrates over.
     pub interval: Time,
+    /// How well the conversion from volts to amperes is known.
+    pub conversion: Conversion,
 }
 
 impl MeterPlan {

@@ -15,6 +15,7 @@ mod bleed;
 mod closing;
 mod outcome;
 mod probe;
+mod reading;
 mod rise;
 mod senses;
 mod soak;

@@ -99,7 +99,7 @@ fn wish(part: &SimPart) -> Result<Wish, Failure> {
             read.default_limit().map_err(|error| Failure::usage(error.to_string(), error.help()))?
         }
     };
-    Ok(Wish { part: read, limit, test_voltage: None, soak: None, acknowledged: false })
+    Ok(Wish::of(read, limit))
 }
 
 fn draw(record: &Record, run: &crate::record::Run, path: &Path, axes: Axes) -> Result<(), Failure> {

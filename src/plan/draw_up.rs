@@ -4,9 +4,10 @@
 //! never clamped.
 
 use super::refusal::Refusal;
-use crate::part::{Limit, Part, Physics, ProbeGate};
+use crate::part::{Limit, Part, Physics, ProbeGate, Room, Warmth};
 use crate::quantity::{
-    Charge, Current, Energy, Resistance, Time, Voltage, amperes, seconds, volts,
+    Celsius, Charge, Confidence, Current, Energy, Resistance, Time, Voltage, amperes, celsius,
+    seconds, volts,
 };
 
 use super::{
@@ -28,6 +29,8 @@ const READING_WINDOW: f64 = 10.0; // s
 const STALE: f64 = 2.0; // s
 /// Pause between two writings of an output-off that is not proven, in host time.
 const REPEAT: f64 = 0.25; // s
+/// What a limit holds at where neither sheet nor family says (handbook §1.4: 20 °C).
+const USUAL_REFERENCE: Celsius = celsius(20.0);
 /// Counts of the last digit that a reading may wander by noise.
 const NOISE_COUNTS: f64 = 3.0;
 
@@ -44,6 +47,34 @@ pub struct Wish {
     pub soak: Option<Time>,
     /// The person has read the cautions for this run.
     pub acknowledged: bool,
+    /// How sure the verdict has to be.
+    pub confidence: Confidence,
+    /// The room's temperature, in place of what the station says of it.
+    pub room: Option<Room>,
+}
+
+impl Wish {
+    /// This part against this limit, all else as usual.
+    #[must_use]
+    pub fn of(part: Part, limit: Limit) -> Self {
+        Self {
+            part,
+            limit,
+            test_voltage: None,
+            soak: None,
+            acknowledged: false,
+            confidence: Confidence::USUAL,
+            room: None,
+        }
+    }
+
+    /// The temperature that the limit holds at: its own, else that of the family's default, else
+    /// that of the standards for passive parts (handbook §1.4).
+    #[must_use]
+    pub fn reference(&self) -> Celsius {
+        let family = || self.part.default_limit().ok().and_then(|limit| limit.reference);
+        self.limit.reference.or_else(family).unwrap_or(USUAL_REFERENCE)
+    }
 }
 
 /// A plan and what must be said with it.
@@ -146,11 +177,21 @@ impl Draft<'_> {
             series: self.bench.series,
             supply,
             meter,
+            warmth: self.warmth(),
+            confidence: self.wish.confidence,
         })
     }
 
     fn largest_capacitance(&self) -> crate::quantity::Capacitance {
         self.wish.part.rating.capacitance() * self.physics.greatest_capacitance_ratio
+    }
+
+    fn warmth(&self) -> Warmth {
+        Warmth {
+            room: self.wish.room.or(self.bench.room).unwrap_or(Room::ASSUMED),
+            reference: self.wish.reference(),
+            doubling: self.wish.part.family.doubling(),
+        }
     }
 
     fn part_facts(&self) -> PartFacts {
@@ -160,6 +201,7 @@ impl Draft<'_> {
             least_ratio: self.physics.least_capacitance_ratio,
             greatest_ratio: self.physics.greatest_capacitance_ratio,
             voltage_exponent: self.physics.voltage_exponent,
+            absorption: self.wish.part.family.absorption(),
         }
     }
 
@@ -231,6 +273,7 @@ impl Draft<'_> {
             bleed: bleed.max(surge),
             settling_readings: self.bench.meter.settling_readings,
             interval: self.bench.meter.interval,
+            conversion: self.bench.meter.conversion,
             ranges,
         }
     }

@@ -1,8 +1,9 @@
 //! Settling on the range that the limit needs, and the soak itself.
 
 use super::closing::Closing;
+use super::reading;
 use super::{Context, Input, Order, Sample, State, Step};
-use crate::judge::{Budget, Finding, Reading, Settled, Trend, Window};
+use crate::judge::{Finding, Trend, Window};
 use crate::plan::{Plan, RangeIndex};
 use crate::quantity::{Current, Time, amperes};
 
@@ -247,29 +248,9 @@ impl Soak {
         let at = context.plan.target.judged_at();
         let falling = self.trend.still_falling(at, settled.current, settled.scatter);
         context.tally.still_falling = falling;
-        context.tally.reading = Some(reading(context, &settled, self.ranging.wanted));
+        context.tally.reading =
+            Some(reading::of(context.plan, &settled, self.ranging.wanted, None));
     }
-}
-
-/// The window's reading, corrected for the zero, with its budget.
-fn reading(context: &Context, settled: &Settled, range: RangeIndex) -> Reading {
-    let plan = context.plan;
-    let half_width = plan.meter.range(range).error_at(settled.current);
-    let current = settled.current - plan.zero.current;
-    let budget = Budget {
-        meter: Budget::meter_share(half_width),
-        scatter: settled.scatter,
-        zero: plan.zero.uncertainty,
-        voltage: Budget::voltage_share(
-            current,
-            plan.part.voltage_exponent,
-            plan.test_voltage,
-            plan.supply.voltage_uncertainty,
-            plan.test_voltage - settled.lowest_voltage,
-        ),
-    };
-    let at = plan.target.judged_at();
-    Reading { current, budget, at, voltage: settled.lowest_voltage }
 }
 
 /// The part conducts far beyond a leak; or, where the current flows out of it, something else

@@ -11,13 +11,16 @@ pub mod said;
 use std::sync::Arc;
 
 use arrayvec::ArrayVec;
+use reststrom::part::{Family, Room, Warmth};
 use reststrom::plan::{
-    Accuracy, Bleeder, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts, Phase, Plan,
-    ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Zero,
+    Accuracy, Bleeder, Conversion, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts,
+    Phase, Plan, ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Zero,
 };
 use reststrom::plan::{OutputState, Sample};
 use reststrom::procedure::{Input, Order, Orders, Outcome, Procedure, Switch};
-use reststrom::quantity::{Time, amperes, coulombs, farads, ohms, seconds, volts, watts};
+use reststrom::quantity::{
+    Confidence, Time, amperes, celsius, coulombs, farads, ohms, seconds, volts, watts,
+};
 
 /// Seconds between two meter readings; every second one is followed by a voltage reading.
 pub const INTERVAL: f64 = 0.1;
@@ -38,6 +41,7 @@ pub fn plan() -> Plan {
             least_ratio: 0.7,
             greatest_ratio: 1.4,
             voltage_exponent: 4.5,
+            absorption: Family::TantalumMno2.absorption(),
         },
         target: Target {
             limit: amperes(5.5e-6),
@@ -64,6 +68,7 @@ pub fn plan() -> Plan {
             bleed: RangeIndex(3),
             settling_readings: 2,
             interval: seconds(INTERVAL),
+            conversion: Conversion::default(),
         },
         series: ohms(1000.0),
         probe: ProbePlan {
@@ -97,6 +102,12 @@ pub fn plan() -> Plan {
             repeat: seconds(0.25),
         },
         zero: Zero { current: amperes(0.0), uncertainty: amperes(0.0) },
+        warmth: Warmth {
+            room: Room { at: celsius(25.0), tolerance: 0.0, told: true },
+            reference: celsius(25.0),
+            doubling: Family::TantalumMno2.doubling(),
+        },
+        confidence: Confidence::USUAL,
     }
 }
 

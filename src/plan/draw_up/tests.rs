@@ -4,7 +4,7 @@ use arrayvec::ArrayVec;
 use rstest::rstest;
 
 use super::*;
-use crate::plan::{Accuracy, MeterFacts, MeterRange, SupplyFacts};
+use crate::plan::{Accuracy, Conversion, MeterFacts, MeterRange, SupplyFacts};
 use crate::quantity::{joules, ohms};
 
 fn bench() -> Bench {
@@ -30,6 +30,7 @@ fn bench() -> Bench {
                 .collect::<ArrayVec<_, 12>>(),
             interval: seconds(0.1),
             settling_readings: 2,
+            conversion: Conversion::default(),
         },
         series: ohms(1000.0),
         bleeder: Bleeder::Fitted(ohms(10_000.0)),
@@ -37,6 +38,7 @@ fn bench() -> Bench {
         energy_bound: joules(10.0),
         safe_voltage: volts(5.0),
         zero: None,
+        room: Some(Room::told(celsius(25.0), 1.0).unwrap()),
         lapse: 1.0,
     }
 }
@@ -44,7 +46,7 @@ fn bench() -> Bench {
 fn wish(words: &str) -> Wish {
     let part = Part::read(words).unwrap();
     let limit = part.default_limit().unwrap();
-    Wish { part, limit, test_voltage: None, soak: None, acknowledged: false }
+    Wish::of(part, limit)
 }
 
 fn drawn(words: &str) -> Drawn {
