@@ -22,7 +22,6 @@ mod tolerance;
 mod warmth;
 mod words_of_a_part;
 
-pub use absorption::Absorption;
 pub use cursor::NotationError;
 pub use defaults::NoDefaultError;
 pub use family::{Dielectric, Family, FamilyError};

@@ -22,8 +22,11 @@ pub use told::{OutputState, Sample};
 
 use arrayvec::ArrayVec;
 
-use crate::part::{Absorption, Warmth};
-use crate::quantity::{Capacitance, Charge, Confidence, Current, Power, Resistance, Time, Voltage};
+use crate::part::Warmth;
+use crate::quantity::{
+    Capacitance, Charge, Confidence, Current, Power, Resistance, Time, Voltage, amperes,
+};
+use crate::words::words;
 
 /// Readings before the output goes on whose mean is the meter's zero for counting charge.
 pub const ZERO_READINGS: u8 = 5;
@@ -72,8 +75,10 @@ pub struct PartFacts {
     pub greatest_ratio: f64,
     /// Relative change of leakage per relative change of voltage (handbook §3.11).
     pub voltage_exponent: f64,
-    /// How strongly its dielectric absorbs.
-    pub absorption: Absorption,
+    /// Least and greatest exponent of the absorption current (handbook §7, column n).
+    pub absorption_exponents: (f64, f64),
+    /// Greatest β of the absorption current (handbook §2.9), in s^(n−1).
+    pub absorption_strength: f64,
 }
 
 /// What the part is judged against, and when.
@@ -87,6 +92,22 @@ pub struct Target {
     pub soak: Time,
     /// Length of the reading window around the moment that is judged (handbook §3.8: 10 s).
     pub window: Time,
+    /// What may end the soak.
+    pub until: Until,
+    /// No soak ends earlier than this.
+    pub least_early: Time,
+    /// Length of the windows that are looked at for an early end.
+    pub early_window: Time,
+}
+
+words! {
+    /// What may end a soak that goes well.
+    Until {
+        /// The limit's reading time, or the soak time asked for.
+        ReadingTime = "reading-time",
+        /// A reading that is safely within and does not rise, if it comes sooner.
+        Early = "early",
+    }
 }
 
 impl Target {
@@ -256,5 +277,15 @@ impl Plan {
     #[must_use]
     pub fn full_charge(&self) -> Charge {
         self.part.capacitance * self.test_voltage
+    }
+
+    /// The most that the dielectric of a sound part still soaks up `after` full voltage:
+    /// β·C·U·t^(−n) with the family's greatest β and least n (handbook §2.1, §2.9).
+    #[must_use]
+    pub fn greatest_absorption(&self, after: Time) -> Current {
+        let seconds = after.value.max(1.0);
+        let (least, _) = self.part.absorption_exponents;
+        let rate = self.part.absorption_strength * seconds.powf(-least);
+        amperes(rate * self.full_charge().value)
     }
 }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::failure::{Failure, chain};
 use super::printed;
 use crate::part::{Limit, Part, Room};
-use crate::plan::{Drawn, Wish, draw_up};
+use crate::plan::{Drawn, Until, Wish, draw_up};
 use crate::quantity::{Confidence, Time, read};
 use crate::station::wiring::{self, Station};
 
@@ -32,6 +32,9 @@ pub(crate) struct WishArguments {
     /// Soak for this time at full voltage, not for the limit's reading time
     #[arg(long, value_name = "TIME")]
     soak: Option<String>,
+    /// What may end the soak: the reading time, or a reading that is safely within before it
+    #[arg(long, value_name = "WHAT", default_value = Until::ReadingTime.tag(), value_parser = until)]
+    until: Until,
     /// How warm it is at the part, such as 23C or "23C ±1K", in place of what the station file says
     #[arg(long, value_name = "TEMPERATURE")]
     room: Option<String>,
@@ -43,6 +46,14 @@ pub(crate) struct WishArguments {
     acknowledge: bool,
     #[command(flatten)]
     pub(crate) station: StationArgument,
+}
+
+/// Reads a word of [`Until`].
+fn until(word: &str) -> Result<Until, String> {
+    Until::from_tag(word).ok_or_else(|| {
+        let words: Vec<&str> = Until::ALL.iter().map(|until| until.tag()).collect();
+        format!("expected {}", words.join(" or "))
+    })
 }
 
 /// The station.
@@ -101,6 +112,7 @@ impl WishArguments {
         Ok(Wish {
             test_voltage,
             soak,
+            until: self.until,
             acknowledged: self.acknowledge,
             confidence: Confidence::read(&self.confidence)
                 .map_err(|error| Failure::usage(error.to_string(), error.help()))?,

@@ -1,8 +1,8 @@
 //! Carries a reading from the room's temperature to that of its limit (handbook §3.10).
 //!
-//! x_ref = a + (x − a)·f: the leakage goes with temperature, by f = 2^((T_ref − T)/T_d), the share
-//! a that the dielectric absorbs does not. Neither a nor T nor T_d is known exactly, and each has
-//! its row in the budget.
+//! A reading x becomes a + (x − a)·f: the leakage goes with temperature, by f = 2^(ΔT/`T_d`) with ΔT
+//! from room to reference; the share a that the dielectric absorbs does not. Neither a nor ΔT nor
+//! `T_d` is known exactly, and each has its row in the budget.
 
 use super::uncertainty::{Budget, Source, rectangular};
 use crate::part::Warmth;

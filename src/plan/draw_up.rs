@@ -12,7 +12,7 @@ use crate::quantity::{
 
 use super::{
     Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, RampPlan,
-    RangeIndex, Sensing, SupplyPlan, Target, Zero, cautions, range_for,
+    RangeIndex, Sensing, SupplyPlan, Target, Until, Zero, cautions, range_for,
 };
 
 /// Highest voltage that may be touched (handbook §4.4: 60 V DC).
@@ -25,6 +25,8 @@ const RAMP_TIME: f64 = 10.0; // s
 const LEAST_LIMIT: f64 = 2e-3; // A
 /// Longest reading time that is assumed where neither sheet nor family has one (handbook §1.2).
 const READING_WINDOW: f64 = 10.0; // s
+/// Readings of the short windows that an early end looks at: a few more than make a window.
+const FEWEST_EARLY_READINGS: u32 = 15;
 /// A line that gives no value for this long, in host time, is silent (handbook §4.2: 2 s).
 const STALE: f64 = 2.0; // s
 /// Pause between two writings of an output-off that is not proven, in host time.
@@ -45,6 +47,8 @@ pub struct Wish {
     pub test_voltage: Option<Voltage>,
     /// Length of the soak, if not the limit's reading time.
     pub soak: Option<Time>,
+    /// What may end the soak.
+    pub until: Until,
     /// The person has read the cautions for this run.
     pub acknowledged: bool,
     /// How sure the verdict has to be.
@@ -62,6 +66,7 @@ impl Wish {
             limit,
             test_voltage: None,
             soak: None,
+            until: Until::ReadingTime,
             acknowledged: false,
             confidence: Confidence::USUAL,
             room: None,
@@ -201,7 +206,8 @@ impl Draft<'_> {
             least_ratio: self.physics.least_capacitance_ratio,
             greatest_ratio: self.physics.greatest_capacitance_ratio,
             voltage_exponent: self.physics.voltage_exponent,
-            absorption: self.wish.part.family.absorption(),
+            absorption_exponents: self.physics.absorption_exponents,
+            absorption_strength: self.wish.part.family.absorption_strength(),
         }
     }
 
@@ -214,7 +220,21 @@ impl Draft<'_> {
         if soak < window * 2.0 {
             return Err(Refusal::TooShort { asked: soak, least: window * 2.0 });
         }
-        Ok(Target { limit: self.limit, reading_time, soak, window })
+        Ok(Target {
+            limit: self.limit,
+            reading_time,
+            soak,
+            window,
+            until: self.wish.until,
+            least_early: reading_time * self.physics.least_early_share,
+            early_window: self.early_window(reading_time).min(window),
+        })
+    }
+
+    /// A sixtieth of the reading time, but long enough to hold a window's readings.
+    fn early_window(&self, reading_time: Time) -> Time {
+        let readings = self.bench.meter.interval * f64::from(FEWEST_EARLY_READINGS);
+        (reading_time / 60.0).max(readings)
     }
 
     /// Time of the ramp: ten seconds, or longer where the charging current is bounded.

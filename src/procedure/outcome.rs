@@ -1,7 +1,7 @@
 //! What a run has come to, in one value.
 
-use super::{Procedure, State};
-use crate::judge::{Evidence, Finding, Left, Reading, Ruling, rule};
+use super::{Plan, Procedure, State, Tally};
+use crate::judge::{Evidence, Finding, Fit, Left, Reading, Ruling, rule};
 use crate::quantity::{Capacitance, Current, Time, Voltage};
 
 /// The end of a run.
@@ -15,6 +15,8 @@ pub struct Outcome {
     pub left: Left,
     /// The settled reading, if there was one.
     pub reading: Option<Reading>,
+    /// The curve taken apart at that reading.
+    pub fit: Option<Fit>,
     /// Measured capacitance, where charge could be counted.
     pub capacitance: Option<Capacitance>,
     /// Highest current that was seen.
@@ -45,6 +47,7 @@ impl Outcome {
             evidence,
             left,
             reading: run.tally.reading,
+            fit: run.tally.fit,
             capacitance: evidence.capacitance,
             peak_current: run.senses.peak_current(),
             full_voltage_at: run.tally.full_voltage_at,
@@ -55,22 +58,17 @@ impl Outcome {
 
 fn evidence(run: &Procedure) -> Evidence {
     let (plan, tally) = (&run.plan, &run.tally);
-    let capacitance = measured_capacitance(run);
-    let fits = capacitance.is_some_and(|capacitance| {
-        let ratio = (capacitance / plan.part.capacitance).value;
-        (plan.part.least_ratio..=plan.part.greatest_ratio).contains(&ratio)
-    });
     Evidence {
         limit: plan.target.limit,
         test_voltage: plan.test_voltage,
         ended_by: tally.ended_by,
         overfilled: tally.overfilled,
         reading: tally.reading,
-        early: plan.target.soak < plan.target.reading_time,
+        early: tally.reading.is_some_and(|reading| reading.at < plan.target.reading_time),
         charge_in: tally.charge_in,
         charge_out: tally.charge_out,
-        capacitance,
-        capacitance_fits: fits,
+        capacitance: measured_capacitance(tally),
+        capacitance_fits: fits(plan, tally),
         still_falling: tally.still_falling,
         bursts: tally.bursts,
         tallest_burst: tally.tallest_burst,
@@ -78,11 +76,18 @@ fn evidence(run: &Procedure) -> Evidence {
     }
 }
 
+/// Whether the measured capacitance fits the printed one.
+pub(super) fn fits(plan: &Plan, tally: &Tally) -> bool {
+    measured_capacitance(tally).is_some_and(|capacitance| {
+        let ratio = (capacitance / plan.part.capacitance).value;
+        (plan.part.least_ratio..=plan.part.greatest_ratio).contains(&ratio)
+    })
+}
+
 /// Charge over voltage, for runs whose part stood at the test voltage.
 ///
 /// The settled reading, where there is one, is the better value of what leaked meanwhile.
-fn measured_capacitance(run: &Procedure) -> Option<Capacitance> {
-    let tally = &run.tally;
+fn measured_capacitance(tally: &Tally) -> Option<Capacitance> {
     let broken = matches!(
         tally.ended_by,
         Some(Finding::Shorted | Finding::BrokeDown | Finding::HeldBelowTestVoltage)

@@ -2,31 +2,40 @@
 //! doubt that plan and window know of.
 
 use crate::judge::{
-    Budget, Carried, Estimate, Reading, Settled, Source, carry, rectangular, through_voltage,
+    Budget, Carried, Estimate, Fit, Reading, Settled, Source, carry, rectangular, through_voltage,
 };
 use crate::plan::{Plan, RangeIndex};
-use crate::quantity::{Current, Voltage, amperes};
+use crate::quantity::{Confidence, Current, Time, Voltage, amperes};
 
 /// The reading of a window on `range`, corrected for the fixture's zero and for temperature.
-///
-/// `absorbing` is the share that the dielectric still soaks up, where a curve was fitted; else it
-/// may be anything up to what parts of the family do.
 pub(super) fn of(
     plan: &Plan,
     settled: &Settled,
     range: RangeIndex,
-    absorbing: Option<Estimate>,
+    at: Time,
+    fit: Option<&Fit>,
 ) -> Reading {
     let raw = settled.current - plan.zero.current;
-    let at = plan.target.judged_at();
-    let absorbing = absorbing.unwrap_or_else(|| {
-        let most = plan.part.absorption.most(plan.full_charge(), at);
-        Estimate::up_to(most.min(raw.max(amperes(0.0))))
-    });
+    let most = plan.greatest_absorption(at).min(raw.max(amperes(0.0)));
+    let absorbing = absorbing(most, fit);
     let budget = budget(plan, settled, range, raw);
     let Carried { current, budget } = carry(raw, budget, &plan.warmth, absorbing);
     let reach = plan.warmth.reach();
     Reading { current, raw, budget, reach, at, voltage: settled.lowest_voltage }
+}
+
+/// The share that the dielectric still soaks up: by the curve where that tells it apart, and else
+/// anything up to the `most` that parts of the family do. What falls beyond that is re-forming,
+/// which goes with temperature as leakage does.
+fn absorbing(most: Current, fit: Option<&Fit>) -> Estimate {
+    let told = fit.filter(|fit| fit.separable && (amperes(0.0)..=most).contains(&fit.absorbing));
+    told.map_or_else(
+        || Estimate::up_to(most),
+        |fit| Estimate {
+            current: fit.absorbing,
+            uncertainty: fit.absorbing_uncertainty / Confidence::USUAL.coverage(),
+        },
+    )
 }
 
 /// Components of the reading as it was taken.

@@ -1,9 +1,9 @@
 //! Settling on the range that the limit needs, and the soak itself.
 
 use super::closing::Closing;
-use super::reading;
+use super::readings::Readings;
 use super::{Context, Input, Order, Sample, State, Step};
-use crate::judge::{Finding, Trend, Window};
+use crate::judge::{Finding, Forecast};
 use crate::plan::{Plan, RangeIndex};
 use crate::quantity::{Current, Time, amperes};
 
@@ -117,26 +117,28 @@ pub(super) struct Soak {
     full_at: Time,
     ranging: Ranging,
     settled: bool,
-    window: Window,
-    trend: Trend,
+    readings: Readings,
     hot_since: Option<Time>,
     closing: Option<Closing>,
 }
 
 impl Soak {
     fn begin(context: &Context, full_at: Time, ranging: Ranging) -> Self {
-        let target = &context.plan.target;
-        let window = if target.soak < target.reading_time + target.window / 2.0 {
-            Window::ending_at(target.judged_at(), target.window)
-        } else {
-            Window::around(target.reading_time, target.window)
-        };
-        let trend = Trend::new(target.limit, target.judged_at());
-        Self { full_at, ranging, settled: true, window, trend, hot_since: None, closing: None }
+        let at = context.now - full_at;
+        let readings = Readings::new(context.plan, ranging.wanted, at);
+        Self { full_at, ranging, settled: true, readings, hot_since: None, closing: None }
     }
 
     pub(super) fn in_window(&self, now: Time) -> bool {
-        self.closing.is_none() && self.window.holds(now - self.full_at)
+        self.closing.is_none() && self.readings.in_window(now - self.full_at)
+    }
+
+    /// What will be read at the moment that is judged, while the soak goes on.
+    pub(super) fn forecast(&self, plan: &Plan) -> Option<Forecast> {
+        if self.closing.is_some() {
+            return None;
+        }
+        self.readings.forecast(plan)
     }
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
@@ -152,9 +154,11 @@ impl Soak {
         if !self.settled && self.ranging.is_overdue(context) {
             return Step::Fault(Finding::InstrumentLost);
         }
-        let end = context.plan.target.soak.max(self.window.until());
-        if end <= context.now - self.full_at {
-            self.conclude(context);
+        let (at, range) = (context.now - self.full_at, self.ranging.wanted);
+        let early = self.readings.early_end(context, at, range);
+        let end = context.plan.target.soak.max(self.readings.until());
+        if early.is_some() || end <= at {
+            self.readings.conclude(context, range, early);
             self.closing = Some(Closing::begin(context));
         }
         sag(context)
@@ -197,11 +201,10 @@ impl Soak {
         }
         if range != self.ranging.wanted {
             // Somebody else changed the range: readings from here on belong to no plan.
-            self.window.spoil();
             return Step::Fault(Finding::InstrumentLost);
         }
-        self.judge(context, current, range);
-        if self.trend.climbs() {
+        self.readings.add(context, context.now - self.full_at, current, range);
+        if self.readings.trend().climbs() {
             return Step::Fault(Finding::RunsAway);
         }
         let high = plan.meter.range(range).full_scale * TOO_HIGH_SHARE < current.abs();
@@ -211,20 +214,8 @@ impl Soak {
         Step::Stay
     }
 
-    fn judge(&mut self, context: &Context, current: Current, range: RangeIndex) {
-        let at = context.now - self.full_at;
-        self.trend.add(at, current, context.plan.meter.range(range).error_at(current));
-        match context.senses.part_voltage(context.plan, context.now) {
-            Some(voltage) => self.window.add(at, current, voltage),
-            None if self.window.holds(at) => self.window.spoil(),
-            None => {}
-        }
-    }
-
     fn change_range(&mut self, context: &mut Context, wanted: RangeIndex) {
-        if self.window.holds(context.now - self.full_at) {
-            self.window.spoil();
-        }
+        self.readings.spoil(context.now - self.full_at);
         self.ranging = Ranging::to(wanted, context);
         self.settled = false;
     }
@@ -238,18 +229,6 @@ impl Soak {
         }
         let since = *self.hot_since.get_or_insert(context.now);
         cut_out.power_patience < context.now - since
-    }
-
-    /// Writes down what the window and the trend say.
-    fn conclude(&self, context: &mut Context) {
-        context.tally.bursts = self.trend.bursts();
-        context.tally.tallest_burst = self.trend.tallest_burst();
-        let Some(settled) = self.window.settled() else { return };
-        let at = context.plan.target.judged_at();
-        let falling = self.trend.still_falling(at, settled.current, settled.scatter);
-        context.tally.still_falling = falling;
-        context.tally.reading =
-            Some(reading::of(context.plan, &settled, self.ranging.wanted, None));
     }
 }
 

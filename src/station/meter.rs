@@ -295,7 +295,7 @@ pub(super) fn facts(ability: &MeterAbility, sensed_by: SensedBy) -> MeterFacts {
 /// Least input resistance of a voltmeter (handbook §3.3: typically 10 MΩ, or far more).
 const LEAST_INPUT: f64 = 10e6; // Ω
 
-/// Of I = V·(1/R + 1/R_in) each conductance counts by its share (handbook §3.3).
+/// Of `I = V·(1/R + 1/R_in)` each conductance counts by its share (handbook §3.3).
 fn conversion(ability: &MeterAbility, sensed_by: SensedBy) -> Conversion {
     let SensedBy::Resistor(sense) = sensed_by else { return Conversion::default() };
     let share =

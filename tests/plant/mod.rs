@@ -14,7 +14,7 @@ use arrayvec::ArrayVec;
 use reststrom::part::{Family, Room, Warmth};
 use reststrom::plan::{
     Accuracy, Bleeder, Conversion, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts,
-    Phase, Plan, ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Zero,
+    Phase, Plan, ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero,
 };
 use reststrom::plan::{OutputState, Sample};
 use reststrom::procedure::{Input, Order, Orders, Outcome, Procedure, Switch};
@@ -41,13 +41,17 @@ pub fn plan() -> Plan {
             least_ratio: 0.7,
             greatest_ratio: 1.4,
             voltage_exponent: 4.5,
-            absorption: Family::TantalumMno2.absorption(),
+            absorption_exponents: (0.8, 1.1),
+            absorption_strength: Family::TantalumMno2.absorption_strength(),
         },
         target: Target {
             limit: amperes(5.5e-6),
             reading_time: seconds(300.0),
             soak: seconds(300.0),
             window: seconds(10.0),
+            until: Until::ReadingTime,
+            least_early: seconds(15.0),
+            early_window: seconds(5.0),
         },
         supply: SupplyPlan {
             current_limit: amperes(7.5e-3),

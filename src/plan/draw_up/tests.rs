@@ -261,3 +261,53 @@ fn all_refusals_come_at_once() {
     assert!(refusals.len() >= 3, "{refusals:?}");
     assert!(refusals.iter().all(|refusal| !refusal.help().is_empty()));
 }
+
+// Handbook §2.1 gives the usual size at the reading time; the most is above it, not by far.
+#[rstest]
+#[case::polypropylene("1µF 100V film-pp", 0.33e-9)]
+#[case::polyester("1µF 100V film-pet", 1e-9)]
+#[case::class_two_ceramic("1µF 50V cer-2", 3.3e-9)]
+#[case::tantalum("10µF 16V ta-mno2", 3.5e-9)]
+#[case::aluminium("1000µF 16V al-wet", 4e-6)]
+#[case::low_leakage_aluminium("10µF 25V al-wet-ll", 0.13e-6)]
+fn the_greatest_absorption_covers_what_the_handbook_calls_usual(
+    #[case] words: &str,
+    #[case] usual: f64,
+) {
+    let mut bench = bench();
+    bench.ceiling = volts(450.0);
+    bench.supply.most_voltage = volts(500.0);
+    let wish = Wish { acknowledged: true, ..wish(words) };
+    let plan = draw_up(&wish, &bench).unwrap().plan;
+    let most = plan.greatest_absorption(plan.target.reading_time).value;
+    assert!((usual..10.0 * usual).contains(&most), "{most}, usually {usual}");
+    assert!(plan.greatest_absorption(seconds(1e6)).value < most);
+}
+
+#[test]
+fn the_wishs_room_goes_before_the_stations_and_that_before_the_assumed_one() {
+    let room = |wish: &Wish, bench: &Bench| draw_up(wish, bench).unwrap().plan.warmth.room;
+    let (mut bench, asked) = (bench(), Room::told(celsius(19.0), 0.5).unwrap());
+    let wish = wish("22µF 25V tantalum");
+    assert_eq!(room(&Wish { room: Some(asked), ..wish.clone() }, &bench), asked);
+    assert_eq!(Some(room(&wish, &bench)), bench.room);
+    bench.room = None;
+    assert_eq!(room(&wish, &bench), Room::ASSUMED);
+    let warnings = draw_up(&wish, &bench).unwrap().warnings;
+    assert!(warnings.iter().any(|told| told.contains("23 °C ± 3 K (assumed)")), "{warnings:?}");
+}
+
+#[rstest]
+#[case::its_own("2uA @ 5min 40C", 40.0)]
+#[case::that_of_the_family("2uA @ 5min", 25.0)]
+fn a_limit_holds_at_its_own_temperature_or_at_that_of_its_family(
+    #[case] limit: &str,
+    #[case] reference: f64,
+) {
+    let wish = Wish { limit: Limit::read(limit).unwrap(), ..wish("22µF 25V tantalum") };
+    let drawn = draw_up(&wish, &bench()).unwrap();
+    assert_eq!(drawn.plan.warmth.reference, celsius(reference));
+    let told = drawn.warnings.join("; ");
+    assert_eq!(told.contains("temperature-off"), reference > 35.0, "{told}");
+    assert_eq!(told.contains("the limit has no temperature"), reference < 26.0, "{told}");
+}
