@@ -4,10 +4,12 @@
 
 mod advice;
 mod carry;
+mod ceased;
 mod charge;
 mod curve;
 mod early;
 mod ruling;
+mod staircase;
 mod thinned;
 mod trend;
 mod uncertainty;
@@ -16,10 +18,12 @@ mod window;
 
 pub use advice::advice;
 pub use carry::{Carried, Estimate, carry};
-pub use charge::ChargeCount;
+pub use ceased::Ceased;
+pub use charge::{ChargeCount, CountDoubt, MeasuredCapacitance};
 pub use curve::{Curve, Fit, Forecast};
 pub use early::{Glance, may_end};
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
+pub use staircase::{HighestWithin, Stair, highest_within};
 pub use trend::Trend;
 pub use uncertainty::{Budget, Source, rectangular, through_voltage};
 pub use verdict::{Finding, Left, Verdict};

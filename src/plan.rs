@@ -8,6 +8,7 @@ mod bench;
 mod cautions;
 mod draw_up;
 mod phase;
+mod purpose;
 mod refusal;
 mod told;
 
@@ -17,6 +18,7 @@ pub use bench::{
 };
 pub use draw_up::{Drawn, HARMLESS, TOUCH_SAFE, Wish, draw_up};
 pub use phase::Phase;
+pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs, stairs};
 pub use refusal::Refusal;
 pub use told::{OutputState, Sample};
 
@@ -34,6 +36,8 @@ pub const ZERO_READINGS: u8 = 5;
 /// Every number that a run goes by.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
+    /// What the run is for.
+    pub purpose: Purpose,
     /// Voltage at which the leakage is measured.
     pub test_voltage: Voltage,
     /// What the part is, as the run needs it.
@@ -73,6 +77,9 @@ pub struct PartFacts {
     pub least_ratio: f64,
     /// Largest accepted ratio of measured to printed capacitance (handbook §3.9).
     pub greatest_ratio: f64,
+    /// Least and greatest ratio of measured to printed capacitance that the printed tolerance
+    /// allows; without one, the two ratios above.
+    pub capacitance_gate: (f64, f64),
     /// Relative change of leakage per relative change of voltage (handbook §3.11).
     pub voltage_exponent: f64,
     /// Least and greatest exponent of the absorption current (handbook §7, column n).

@@ -27,7 +27,7 @@ use arrayvec::ArrayVec;
 
 pub use outcome::Outcome;
 
-use crate::judge::{ChargeCount, Finding, Fit, Forecast, Reading};
+use crate::judge::{ChargeCount, Finding, Fit, Forecast, Reading, Stair};
 use crate::plan::{OutputState, Phase, Plan, RangeIndex, Sample};
 use crate::quantity::{Current, Time, Voltage};
 use bleed::Bleed;
@@ -109,6 +109,9 @@ pub type Orders = ArrayVec<Order, 8>;
 /// One run.
 #[derive(Debug, Clone)]
 pub struct Procedure {
+    /// The whole run's plan.
+    whole: Arc<Plan>,
+    /// What is gone by now: the whole, or one step of a staircase.
     plan: Arc<Plan>,
     state: State,
     senses: Senses,
@@ -149,6 +152,7 @@ struct Tally {
     still_falling: bool,
     bursts: u32,
     tallest_burst: Current,
+    stairs: Vec<Stair>,
     meter_lost: bool,
     /// The voltage fell in the soak before a current was read that would explain it.
     sagged: bool,
@@ -159,6 +163,8 @@ struct Tally {
 enum Step {
     Stay,
     Next(State),
+    /// On to the next step of a staircase.
+    Climb,
     Fault(Finding),
 }
 
@@ -176,7 +182,9 @@ impl Procedure {
     #[must_use]
     pub fn new(plan: Arc<Plan>) -> Self {
         let senses = Senses::new(plan.meter.surge);
-        Self { plan, state: State::Idle, senses, tally: Tally::default() }
+        let whole = plan;
+        let plan = whole.stair(0).map_or_else(|| whole.clone(), Arc::new);
+        Self { whole, plan, state: State::Idle, senses, tally: Tally::default() }
     }
 
     /// Begins the run at `now`: first orders make the bench safe and look at the part.
@@ -311,9 +319,20 @@ impl Procedure {
         match step {
             Step::Stay => {}
             Step::Next(state) => self.state = state,
+            Step::Climb => self.climb(now, &mut orders),
             Step::Fault(finding) => self.end(finding, now, &mut orders),
         }
         orders
+    }
+
+    /// The next step of a staircase: from the voltage of this one, with the meter on its wide range.
+    fn climb(&mut self, now: Time, orders: &mut Orders) {
+        let Some(next) = self.whole.stair(self.tally.stairs.len()) else { return };
+        let from = round_down(self.plan.test_voltage, self.plan.supply.voltage_step);
+        self.plan = Arc::new(next);
+        self.tally.full_voltage_at = None;
+        orders.push(Order::SelectRange(self.plan.meter.surge));
+        self.state = State::Ramp(Ramp::begin(now, from));
     }
 
     /// Adds the reading's charge; only on the way up, before the leakage is what flows.

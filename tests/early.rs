@@ -100,3 +100,45 @@ fn outside_the_soak_there_is_no_forecast() {
     rig.until(Phase::Safe, 2000.0);
     assert_eq!(rig.run.forecast(), None);
 }
+
+#[test]
+fn a_clip_that_falls_off_in_the_middle_is_noticed_within_a_quarter_of_a_minute() {
+    let mut rig = Rig::start(plan(), Part { falls_off_at: 120.0, ..Part::sound() });
+    while rig.run.phase() != Phase::Bleed {
+        rig.advance();
+    }
+    assert!((120.0..140.0).contains(&rig.plant.time), "noticed at {} s", rig.plant.time);
+    let outcome = rig.finish();
+    assert_eq!(outcome.ruling.verdict, Verdict::Undecided);
+    assert_eq!(outcome.ruling.findings[0], Finding::ContactLost);
+}
+
+#[test]
+fn a_part_whose_leakage_ceases_is_looked_at_and_read_to_the_end() {
+    let mut rig =
+        Rig::start(plan(), leaking(|u, t| u / 25.0 * if t < 120.0 { 1e-6 } else { 1e-10 }));
+    let mut lowest = f64::INFINITY;
+    rig.until(Phase::Soak, 60.0);
+    while rig.plant.time < 250.0 {
+        rig.advance();
+        lowest = lowest.min(rig.plant.at_part());
+    }
+    assert!((23.0..24.5).contains(&lowest), "lowered to {lowest} V");
+    let outcome = rig.finish();
+    assert_eq!(outcome.ruling.verdict, Verdict::Within, "{outcome:#?}");
+    assert!((read_at(&outcome) - 300.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_part_that_gives_way_while_its_contact_is_looked_at_is_cut_out() {
+    let leak = |u: f64, t: f64| match t {
+        t if t < 120.0 => u / 25.0 * 1e-6,
+        t if t < 126.0 => 0.0,
+        _ => u / 100.0,
+    };
+    let outcome = run(plan(), leaking(leak));
+    assert_eq!(
+        (outcome.ruling.verdict, outcome.ruling.findings[0]),
+        (Verdict::Over, Finding::BrokeDown)
+    );
+}

@@ -4,7 +4,6 @@
 //! the limit and does not rise may end it. Only `within` is ever said early.
 
 use super::{Forecast, Reading, Settled};
-use crate::part::Reach;
 use crate::quantity::Current;
 
 /// Highest share of the limit, uncertainty included, at which a run may end early. Between this
@@ -34,8 +33,7 @@ pub fn may_end(glance: &Glance, limit: Current) -> bool {
     let bound = limit * EARLY_SHARE;
     let reading = &glance.reading;
     // Each comparison is written so that a value that is no number says no.
-    let inside =
-        reading.reach == Reach::Near && reading.current.abs() + reading.budget.expanded() <= bound;
+    let inside = reading.upper() <= bound;
     let [newest, before] = glance.windows;
     let scatter = newest.scatter.value.hypot(before.scatter.value);
     let rise = (newest.current - before.current).value;
@@ -51,6 +49,7 @@ mod tests {
 
     use super::*;
     use crate::judge::{Budget, Source};
+    use crate::part::Reach;
     use crate::quantity::{amperes, seconds, volts};
 
     const LIMIT: f64 = 1e-6;

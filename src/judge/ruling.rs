@@ -8,9 +8,9 @@
 
 use arrayvec::ArrayVec;
 
-use super::{Budget, Finding, Verdict};
+use super::{Budget, Finding, MeasuredCapacitance, Verdict};
 use crate::part::Reach;
-use crate::quantity::{Capacitance, Current, Time, Voltage};
+use crate::quantity::{Current, Time, Voltage, amperes};
 
 /// Share of the test voltage that the part must stand at through the window.
 pub const LEAST_VOLTAGE_SHARE: f64 = 0.98;
@@ -38,6 +38,27 @@ pub struct Reading {
     pub voltage: Voltage,
 }
 
+impl Reading {
+    /// Upper end of the interval of its magnitude; there is none where it could not be carried.
+    #[must_use]
+    pub fn upper(&self) -> Current {
+        match self.reach {
+            Reach::Near => self.current.abs() + self.budget.expanded(),
+            Reach::Colder | Reach::Warmer => amperes(f64::INFINITY),
+        }
+    }
+
+    /// Lower end of the interval of its magnitude; a part that was measured much too warm might
+    /// leak anything less.
+    #[must_use]
+    pub fn lower(&self) -> Current {
+        match self.reach {
+            Reach::Near | Reach::Colder => self.current.abs() - self.budget.expanded(),
+            Reach::Warmer => amperes(f64::NEG_INFINITY),
+        }
+    }
+}
+
 /// All that a run found out about the part.
 #[expect(clippy::struct_excessive_bools, reason = "independent observations, not one state")]
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,7 +80,7 @@ pub struct Evidence {
     /// Charge came back at the end.
     pub charge_out: bool,
     /// Measured capacitance.
-    pub capacitance: Option<Capacitance>,
+    pub capacitance: Option<MeasuredCapacitance>,
     /// The measured capacitance fits the printed one.
     pub capacitance_fits: bool,
     /// The current was still falling at the reading.
@@ -138,15 +159,9 @@ fn by_reading(evidence: &Evidence) -> (Verdict, Finding) {
 
 fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
     let guard = reading.budget.expanded();
-    let magnitude = reading.current.abs();
     let reason = if evidence.still_falling { Finding::StillFalling } else { Finding::Settled };
-    if evidence.limit < magnitude - guard && evidence.charge_in && evidence.charge_out {
-        return match (evidence.early, reading.reach) {
-            // At the limit's own temperature it might leak less.
-            (_, Reach::Warmer) => (Verdict::Undecided, Finding::TemperatureOff),
-            (true, _) => (Verdict::Undecided, reason),
-            (false, Reach::Near | Reach::Colder) => (Verdict::Over, reason),
-        };
+    if evidence.limit < reading.lower() && evidence.charge_in && evidence.charge_out {
+        return if evidence.early { (Verdict::Undecided, reason) } else { (Verdict::Over, reason) };
     }
     if evidence.limit * COARSE_SHARE <= guard {
         return (Verdict::Undecided, Finding::MeterTooCoarse);
@@ -165,7 +180,7 @@ fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
         return (Verdict::Undecided, finding);
     }
     // Written so that a value that is no number falls to `undecided`.
-    if magnitude + guard <= evidence.limit {
+    if reading.upper() <= evidence.limit {
         return (Verdict::Within, Finding::Settled);
     }
     (Verdict::Undecided, reason)
@@ -202,7 +217,10 @@ mod tests {
             early: false,
             charge_in: true,
             charge_out: true,
-            capacitance: Some(farads(22e-6)),
+            capacitance: Some(MeasuredCapacitance {
+                value: farads(22e-6),
+                uncertainty: farads(0.5e-6),
+            }),
             capacitance_fits: true,
             still_falling: false,
             bursts: 0,

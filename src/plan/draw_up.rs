@@ -11,8 +11,8 @@ use crate::quantity::{
 };
 
 use super::{
-    Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, RampPlan,
-    RangeIndex, Sensing, SupplyPlan, Target, Until, Zero, cautions, range_for,
+    Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, Purpose,
+    RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero, cautions, range_for,
 };
 
 /// Highest voltage that may be touched (handbook §4.4: 60 V DC).
@@ -33,6 +33,8 @@ const STALE: f64 = 2.0; // s
 const REPEAT: f64 = 0.25; // s
 /// What a limit holds at where neither sheet nor family says (handbook §1.4: 20 °C).
 const USUAL_REFERENCE: Celsius = celsius(20.0);
+/// Tolerance of capacitance that the family's accepted ratios are made for.
+const USUAL_TOLERANCE: f64 = 0.2;
 /// Counts of the last digit that a reading may wander by noise.
 const NOISE_COUNTS: f64 = 3.0;
 
@@ -168,6 +170,7 @@ impl Draft<'_> {
         let constant = path * self.largest_capacitance();
         let target = self.target().map_err(|refusal| vec![refusal])?;
         Ok(Plan {
+            purpose: Purpose::Soak,
             test_voltage: self.voltage,
             part: self.part_facts(),
             target,
@@ -205,10 +208,24 @@ impl Draft<'_> {
             rated: self.wish.part.rating.voltage(),
             least_ratio: self.physics.least_capacitance_ratio,
             greatest_ratio: self.physics.greatest_capacitance_ratio,
+            capacitance_gate: self.capacitance_gate(),
             voltage_exponent: self.physics.voltage_exponent,
             absorption_exponents: self.physics.absorption_exponents,
             absorption_strength: self.wish.part.family.absorption_strength(),
         }
+    }
+
+    /// The family's accepted ratios, narrowed or widened to the printed tolerance.
+    ///
+    /// The ratios of handbook §3.9 hold for parts of ±20 %; what they allow beyond that is the
+    /// difference between direct charge and the value printed for alternating current.
+    fn capacitance_gate(&self) -> (f64, f64) {
+        let physics = &self.physics;
+        let family = (physics.least_capacitance_ratio, physics.greatest_capacitance_ratio);
+        let Some(tolerance) = self.wish.part.tolerance else { return family };
+        let least = (family.0 / (1.0 - USUAL_TOLERANCE)).min(1.0);
+        let greatest = (family.1 / (1.0 + USUAL_TOLERANCE)).max(1.0);
+        ((1.0 - tolerance.below()) * least, (1.0 + tolerance.above()) * greatest)
     }
 
     fn target(&self) -> Result<Target, Refusal> {

@@ -4,9 +4,9 @@
 use super::outcome::fits;
 use super::reading;
 use super::{Context, Plan, Tally};
-use crate::judge::{Curve, Forecast, Glance, Reading, Settled, Trend, Window, may_end};
+use crate::judge::{Ceased, Curve, Forecast, Glance, Reading, Settled, Trend, Window, may_end};
 use crate::plan::{RangeIndex, Until};
-use crate::quantity::{Current, Time};
+use crate::quantity::{Current, Time, amperes};
 
 /// The readings of one soak, in constant memory.
 #[derive(Debug, Clone)]
@@ -15,6 +15,8 @@ pub(super) struct Readings {
     trend: Trend,
     curve: Curve,
     early: Option<Early>,
+    watch: Ceased,
+    ceased: bool,
 }
 
 /// One short window after the other.
@@ -41,13 +43,33 @@ impl Readings {
             trend: Trend::new(target.limit, target.judged_at()),
             curve: Curve::new(exponents, plan.ramp.rise / 2.0, constant, target.judged_at()),
             early,
+            watch: Ceased::default(),
+            ceased: false,
         }
+    }
+
+    /// Whether the newest reading was the one that made clear that the current has ceased.
+    pub(super) fn has_ceased(&self) -> bool {
+        self.ceased
+    }
+
+    /// Whether there is no time left before or in the window that is judged to look for contact:
+    /// the proof after it does so in any case.
+    pub(super) fn is_near_window(&self, plan: &Plan, at: Time) -> bool {
+        let needed = plan.ramp.rise * 2.0 + plan.cut_out.stale * 4.0;
+        self.window.holds(at) || (at < self.window.until() && self.window.holds(at + needed))
+    }
+
+    /// Forgets the trend: what follows a proof of contact does not continue what was before.
+    pub(super) fn begin_trend_anew(&mut self, plan: &Plan) {
+        self.trend = Trend::new(plan.target.limit, plan.target.judged_at());
     }
 
     /// Adds a settled reading taken `at` after full voltage.
     pub(super) fn add(&mut self, context: &Context, at: Time, current: Current, range: RangeIndex) {
         let facts = context.plan.meter.range(range);
         self.trend.add(at, current, facts.error_at(current));
+        self.ceased = self.watch.add(at, current, facts.error_at(amperes(0.0)));
         self.curve.add(at, current, facts.resolution);
         let voltage = context.senses.part_voltage(context.plan, context.now);
         for window in [Some(&mut self.window), self.early.as_mut().map(|early| &mut early.window)]
@@ -118,11 +140,12 @@ impl Readings {
         early: Option<Reading>,
     ) {
         let (plan, tally): (&Plan, &mut Tally) = (context.plan, context.tally);
-        tally.bursts = self.trend.bursts();
-        tally.tallest_burst = self.trend.tallest_burst();
+        tally.bursts = tally.bursts.max(self.trend.bursts());
+        tally.tallest_burst = tally.tallest_burst.max(self.trend.tallest_burst());
         let at = plan.target.judged_at();
+        tally.reading = early;
         if early.is_some() {
-            tally.reading = early;
+            tally.still_falling = false;
         } else if let Some(settled) = self.window.settled() {
             tally.still_falling = self.trend.still_falling(at, settled.current, settled.scatter);
             let fit = self.curve.fit(at);

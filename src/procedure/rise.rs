@@ -47,7 +47,8 @@ impl Ramp {
         }
         if self.set < target(context.plan) {
             // A step goes with the start of a reading, which then holds the whole of its charge.
-            if matches!(input, Input::Current { .. }) {
+            let surge = context.plan.meter.surge;
+            if matches!(input, Input::Current { range, .. } if range == surge) {
                 self.raise(context);
             }
             return Step::Stay;

@@ -3,9 +3,9 @@
 use super::closing::Closing;
 use super::readings::Readings;
 use super::{Context, Input, Order, Sample, State, Step};
-use crate::judge::{Finding, Forecast};
-use crate::plan::{Plan, RangeIndex};
-use crate::quantity::{Current, Time, amperes};
+use crate::judge::{Finding, Forecast, Stair};
+use crate::plan::{Plan, Purpose, RangeIndex};
+use crate::quantity::{Current, Time, amperes, seconds};
 
 /// A range is left upwards above this share of its full scale.
 const TOO_HIGH_SHARE: f64 = 0.9;
@@ -15,6 +15,8 @@ pub(super) const HEADROOM: f64 = 1.5;
 const GOOD_READINGS: u8 = 3;
 /// Time constants to wait after the path's resistance changed (handbook §3.2).
 pub(super) const SETTLING_CONSTANTS: f64 = 7.0;
+/// Absorption that a proof in the middle of a soak stirs up is left this long.
+const STIRRED: f64 = 5.0; // s
 /// A part below this share of the test voltage in the soak has given way, or the supply has.
 const SAG_SHARE: f64 = 0.8;
 
@@ -143,22 +145,35 @@ impl Soak {
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if let Some(closing) = &mut self.closing {
-            return closing.step(context, input);
+            let step = closing.step(context, input);
+            if closing.has_resumed() {
+                self.closing = None;
+                self.resume(context);
+            }
+            return step;
         }
         if let Input::Current { sample, range } = input {
             match self.take(context, sample, range) {
                 Step::Stay => {}
-                ended @ (Step::Next(_) | Step::Fault(_)) => return ended,
+                ended @ (Step::Next(_) | Step::Climb | Step::Fault(_)) => return ended,
             }
         }
         if !self.settled && self.ranging.is_overdue(context) {
             return Step::Fault(Finding::InstrumentLost);
         }
         let (at, range) = (context.now - self.full_at, self.ranging.wanted);
+        if self.readings.has_ceased() && !self.readings.is_near_window(context.plan, at) {
+            self.readings.spoil(at);
+            self.closing = Closing::midway(context);
+            return sag(context);
+        }
         let early = self.readings.early_end(context, at, range);
         let end = context.plan.target.soak.max(self.readings.until());
         if early.is_some() || end <= at {
             self.readings.conclude(context, range, early);
+            if climbs_on(context) {
+                return Step::Climb;
+            }
             self.closing = Some(Closing::begin(context));
         }
         sag(context)
@@ -214,6 +229,13 @@ impl Soak {
         Step::Stay
     }
 
+    /// After a proof in the middle: back on the range, once what it stirred up has died away.
+    fn resume(&mut self, context: &mut Context) {
+        self.change_range(context, self.ranging.wanted);
+        self.ranging.since = context.now + seconds(STIRRED);
+        self.readings.begin_trend_anew(context.plan);
+    }
+
     fn change_range(&mut self, context: &mut Context, wanted: RangeIndex) {
         self.readings.spoil(context.now - self.full_at);
         self.ranging = Ranging::to(wanted, context);
@@ -230,6 +252,15 @@ impl Soak {
         let since = *self.hot_since.get_or_insert(context.now);
         cut_out.power_patience < context.now - since
     }
+}
+
+/// Notes the step of a staircase that is over; true if another follows: the limit was not passed.
+fn climbs_on(context: &mut Context) -> bool {
+    let Purpose::Staircase(stairs) = &context.plan.purpose else { return false };
+    let stair = Stair { voltage: context.plan.test_voltage, reading: context.tally.reading };
+    context.tally.stairs.push(stair);
+    let left = context.tally.stairs.len() < stairs.voltages.len();
+    left && !stair.is_over(context.plan.target.limit)
 }
 
 /// The part conducts far beyond a leak; or, where the current flows out of it, something else

@@ -14,7 +14,8 @@ use arrayvec::ArrayVec;
 use reststrom::part::{Family, Room, Warmth};
 use reststrom::plan::{
     Accuracy, Bleeder, Conversion, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts,
-    Phase, Plan, ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero,
+    Phase, Plan, ProbePlan, Purpose, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until,
+    Zero,
 };
 use reststrom::plan::{OutputState, Sample};
 use reststrom::procedure::{Input, Order, Orders, Outcome, Procedure, Switch};
@@ -34,12 +35,14 @@ pub fn plan() -> Plan {
         burden: ohms(0.02 / full_scale),
     };
     Plan {
+        purpose: Purpose::Soak,
         test_voltage: volts(25.0),
         part: PartFacts {
             capacitance: farads(22e-6),
             rated: volts(25.0),
             least_ratio: 0.7,
             greatest_ratio: 1.4,
+            capacitance_gate: (0.7, 1.4),
             voltage_exponent: 4.5,
             absorption_exponents: (0.8, 1.1),
             absorption_strength: Family::TantalumMno2.absorption_strength(),

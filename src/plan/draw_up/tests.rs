@@ -311,3 +311,16 @@ fn a_limit_holds_at_its_own_temperature_or_at_that_of_its_family(
     assert_eq!(told.contains("temperature-off"), reference > 35.0, "{told}");
     assert_eq!(told.contains("the limit has no temperature"), reference < 26.0, "{told}");
 }
+
+// Handbook §3.9: film 0.8–1.25, wet aluminium 0.7–1.6. Over ±20 % that is 1–1.0417 and
+// 0.875–1.3333, times what the printed tolerance leaves.
+#[rstest]
+#[case::film_of_five_per_cent("1µF 63V film-pp 5%", (0.95, 1.09375))]
+#[case::film_without_a_tolerance("1µF 63V film-pp", (0.8, 1.25))]
+#[case::aluminium_of_twenty_per_cent("100µF 25V al-wet 20%", (0.7, 1.6))]
+#[case::aluminium_that_may_be_larger("100µF 25V al-wet -10+50%", (0.7875, 2.0))]
+fn the_printed_tolerance_bounds_the_capacitance(#[case] words: &str, #[case] gate: (f64, f64)) {
+    let drawn = draw_up(&wish(words), &bench()).unwrap();
+    let found = drawn.plan.part.capacitance_gate;
+    assert!((found.0 - gate.0).abs() < 1e-3 && (found.1 - gate.1).abs() < 1e-3, "{found:?}");
+}
