@@ -3,6 +3,7 @@
 //! Knows numbers only: not the plan they were taken by, not the instruments they came from.
 
 mod advice;
+mod carry;
 mod ceased;
 mod charge;
 mod curve;
@@ -16,6 +17,7 @@ mod verdict;
 mod window;
 
 pub use advice::advice;
+pub use carry::{Carried, Estimate, carry};
 pub use ceased::Ceased;
 pub use charge::{ChargeCount, CountDoubt, MeasuredCapacitance};
 pub use curve::{Curve, Fit, Forecast};
@@ -23,6 +25,6 @@ pub use early::{Glance, may_end};
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
 pub use staircase::{HighestWithin, Stair, highest_within};
 pub use trend::Trend;
-pub use uncertainty::{Budget, COVERAGE};
+pub use uncertainty::{Budget, Source, rectangular, through_voltage};
 pub use verdict::{Finding, Left, Verdict};
 pub use window::{FEWEST, Settled, Window};

@@ -13,7 +13,7 @@ mod refusal;
 mod told;
 
 pub use bench::{
-    Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
+    Accuracy, Bench, Bleeder, Conversion, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
 pub use draw_up::{Drawn, HARMLESS, TOUCH_SAFE, Wish, draw_up};
@@ -24,7 +24,10 @@ pub use told::{OutputState, Sample};
 
 use arrayvec::ArrayVec;
 
-use crate::quantity::{Capacitance, Charge, Current, Power, Resistance, Time, Voltage};
+use crate::part::Warmth;
+use crate::quantity::{
+    Capacitance, Charge, Confidence, Current, Power, Resistance, Time, Voltage, amperes,
+};
 use crate::words::words;
 
 /// Readings before the output goes on whose mean is the meter's zero for counting charge.
@@ -57,6 +60,10 @@ pub struct Plan {
     pub discharge: DischargePlan,
     /// Leakage of the open fixture.
     pub zero: Zero,
+    /// From the room's temperature to the limit's.
+    pub warmth: Warmth,
+    /// How sure a verdict has to be.
+    pub confidence: Confidence,
 }
 
 /// The part, as a run needs it.
@@ -77,6 +84,8 @@ pub struct PartFacts {
     pub voltage_exponent: f64,
     /// Least and greatest exponent of the absorption current (handbook §7, column n).
     pub absorption_exponents: (f64, f64),
+    /// Greatest β of the absorption current (handbook §2.9), in s^(n−1).
+    pub absorption_strength: f64,
 }
 
 /// What the part is judged against, and when.
@@ -150,6 +159,8 @@ pub struct MeterPlan {
     pub settling_readings: u8,
     /// Time that one reading integrates over.
     pub interval: Time,
+    /// How well the conversion from volts to amperes is known.
+    pub conversion: Conversion,
 }
 
 impl MeterPlan {
@@ -273,5 +284,15 @@ impl Plan {
     #[must_use]
     pub fn full_charge(&self) -> Charge {
         self.part.capacitance * self.test_voltage
+    }
+
+    /// The most that the dielectric of a sound part still soaks up `after` full voltage:
+    /// β·C·U·t^(−n) with the family's greatest β and least n (handbook §2.1, §2.9).
+    #[must_use]
+    pub fn greatest_absorption(&self, after: Time) -> Current {
+        let seconds = after.value.max(1.0);
+        let (least, _) = self.part.absorption_exponents;
+        let rate = self.part.absorption_strength * seconds.powf(-least);
+        amperes(rate * self.full_charge().value)
     }
 }

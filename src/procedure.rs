@@ -17,6 +17,7 @@ mod closing;
 mod forming;
 mod outcome;
 mod probe;
+mod reading;
 mod readings;
 mod rise;
 mod senses;

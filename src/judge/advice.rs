@@ -76,6 +76,9 @@ fn undecided(reason: Finding, evidence: &Evidence, reading: &Reading) -> String 
             "it did not stand at the test voltage: a smaller series resistor or a higher current \
              limit would decide"
         }
+        Finding::TemperatureOff => {
+            "the room is more than 10 K from the limit's temperature: repeat it nearer to that"
+        }
         Finding::InstrumentLost => "the reading makes no sense: check meter leads and zero",
         Finding::Settled
         | Finding::BrokeDown
@@ -129,6 +132,7 @@ fn without_reading(reason: Finding, evidence: &Evidence, broke_down_at: Option<V
         | Finding::StillFalling
         | Finding::MeterTooCoarse
         | Finding::CapacitanceOff
+        | Finding::TemperatureOff
         | Finding::Early => "No reading was completed: repeat the run.".into(),
     }
 }

@@ -48,7 +48,8 @@ mod tests {
     use rstest::rstest;
 
     use super::*;
-    use crate::judge::Budget;
+    use crate::judge::{Budget, Source};
+    use crate::part::Reach;
     use crate::quantity::{amperes, seconds, volts};
 
     const LIMIT: f64 = 1e-6;
@@ -60,10 +61,10 @@ mod tests {
 
     /// A part that reads a tenth of its limit and falls slowly.
     fn calm() -> Glance {
-        let budget = Budget { meter: amperes(5e-9), ..Budget::default() };
+        let budget = Budget::default().with(Source::Meter, amperes(5e-9));
         let (current, at, voltage) = (amperes(0.1e-6), seconds(20.0), volts(25.0));
         Glance {
-            reading: Reading { current, budget, at, voltage },
+            reading: Reading { current, raw: current, budget, reach: Reach::Near, at, voltage },
             windows: [settled(0.1e-6), settled(0.11e-6)],
             bursts: 0,
             forecast: Some(Forecast { current: amperes(0.05e-6), uncertainty: amperes(0.02e-6) }),
@@ -79,6 +80,8 @@ mod tests {
     #[rstest]
     #[case::too_near_to_the_limit(Glance {
         reading: Reading { current: amperes(0.699e-6), ..calm().reading }, ..calm() })]
+    #[case::a_room_that_is_too_cold(Glance {
+        reading: Reading { reach: Reach::Colder, ..calm().reading }, ..calm() })]
     #[case::a_reading_that_is_no_number(Glance {
         reading: Reading { current: amperes(f64::NAN), ..calm().reading }, ..calm() })]
     #[case::rising(Glance { windows: [settled(0.11e-6), settled(0.1e-6)], ..calm() })]

@@ -65,20 +65,23 @@ fn crossing(below: &Stair, above: &Stair, limit: Current) -> Option<Voltage> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Budget;
+    use crate::judge::{Budget, Source};
+    use crate::part::Reach;
     use crate::quantity::{amperes, seconds, volts};
 
     const LIMIT: f64 = 1e-6;
 
     /// Steps of 5 V with these currents in microamperes, each good to ±1.96 · 10 nA.
     fn stairs(microamperes: &[f64]) -> Vec<Stair> {
-        let budget = Budget { meter: amperes(10e-9), ..Budget::default() };
+        let budget = Budget::default().with(Source::Meter, amperes(10e-9));
         (1_u32..)
             .zip(microamperes)
             .map(|(step, current)| {
                 let voltage = volts(5.0 * f64::from(step));
                 let current = amperes(current * 1e-6);
-                let reading = Some(Reading { current, budget, at: seconds(60.0), voltage });
+                let (at, reach) = (seconds(60.0), Reach::Near);
+                let reading = Reading { current, raw: current, budget, reach, at, voltage };
+                let reading = Some(reading);
                 Stair { voltage, reading }
             })
             .collect()

@@ -41,6 +41,8 @@ words! {
         ConductsAtLowVoltage = "conducts-at-low-voltage",
         /// The measured capacitance does not fit the part.
         CapacitanceOff = "capacitance-off",
+        /// The room is too far from the temperature that the limit holds at.
+        TemperatureOff = "temperature-off",
         /// The clip came off during the run.
         ContactLost = "contact-lost",
         /// A person or a signal stopped the run.

@@ -4,9 +4,9 @@ use crate::quantity::{Current, Time, Voltage, seconds, text, volts};
 
 use super::draw_up::{HARMLESS, TOUCH_SAFE, Wish};
 use super::{Bleeder, Plan};
-use crate::part::Dielectric;
+use crate::part::{CORRECTED_WITHIN, Dielectric, Reach};
 
-/// A guard of half the limit measures nothing (handbook §3.12); expanded by 1.96 from ±fixed/√3.
+/// A guard of half the limit measures nothing (handbook §3.12).
 const COARSE_SHARE: f64 = 0.5;
 /// The drop in the path may take this share of the test voltage at the limit.
 const DROP_SHARE: f64 = 0.01;
@@ -90,6 +90,7 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
             text::voltage(plan.test_voltage)
         ));
     }
+    warnings.extend(about_warmth(wish, plan));
     let drop = target.limit * plan.path(plan.meter.soak);
     if plan.test_voltage * DROP_SHARE < drop {
         warnings.push(format!(
@@ -125,9 +126,35 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
     warnings
 }
 
-/// Half-width of the 95 % interval of a reading of zero on the run's range.
+/// What the room's temperature makes of the run.
+fn about_warmth(wish: &Wish, plan: &Plan) -> Vec<String> {
+    let warmth = &plan.warmth;
+    let reference = text::temperature_celsius(warmth.reference);
+    let mut warnings = Vec::new();
+    if !warmth.room.told {
+        warnings.push(format!(
+            "nobody said how warm the room is: {} is taken; say it with --room or in the station \
+             file",
+            warmth.room
+        ));
+    }
+    if wish.limit.reference.is_none() {
+        warnings.push(format!("the limit has no temperature: {reference} is taken"));
+    }
+    if warmth.reach() != Reach::Near {
+        warnings.push(format!(
+            "temperature-off: the limit holds at {reference}, more than {CORRECTED_WITHIN} K from \
+             the room's {}; this run can't say `within`",
+            text::temperature_celsius(warmth.room.at)
+        ));
+    }
+    warnings
+}
+
+/// Half-width of the interval of a reading of zero on the run's range.
 fn least_guard(plan: &Plan) -> Current {
-    plan.meter.range(plan.meter.soak).accuracy.fixed * (1.96 / 3_f64.sqrt())
+    let fixed = plan.meter.range(plan.meter.soak).accuracy.fixed;
+    fixed * (plan.confidence.coverage() / 3_f64.sqrt())
 }
 
 /// About how long a run takes: its planned phases, without what goes wrong.

@@ -4,9 +4,10 @@
 //! never clamped.
 
 use super::refusal::Refusal;
-use crate::part::{Limit, Part, Physics, ProbeGate};
+use crate::part::{Limit, Part, Physics, ProbeGate, Room, Warmth};
 use crate::quantity::{
-    Charge, Current, Energy, Resistance, Time, Voltage, amperes, seconds, volts,
+    Celsius, Charge, Confidence, Current, Energy, Resistance, Time, Voltage, amperes, celsius,
+    seconds, volts,
 };
 
 use super::{
@@ -30,6 +31,8 @@ const FEWEST_EARLY_READINGS: u32 = 15;
 const STALE: f64 = 2.0; // s
 /// Pause between two writings of an output-off that is not proven, in host time.
 const REPEAT: f64 = 0.25; // s
+/// What a limit holds at where neither sheet nor family says (handbook §1.4: 20 °C).
+const USUAL_REFERENCE: Celsius = celsius(20.0);
 /// Tolerance of capacitance that the family's accepted ratios are made for.
 const USUAL_TOLERANCE: f64 = 0.2;
 /// Counts of the last digit that a reading may wander by noise.
@@ -50,6 +53,35 @@ pub struct Wish {
     pub until: Until,
     /// The person has read the cautions for this run.
     pub acknowledged: bool,
+    /// How sure the verdict has to be.
+    pub confidence: Confidence,
+    /// The room's temperature, in place of what the station says of it.
+    pub room: Option<Room>,
+}
+
+impl Wish {
+    /// This part against this limit, all else as usual.
+    #[must_use]
+    pub fn of(part: Part, limit: Limit) -> Self {
+        Self {
+            part,
+            limit,
+            test_voltage: None,
+            soak: None,
+            until: Until::ReadingTime,
+            acknowledged: false,
+            confidence: Confidence::USUAL,
+            room: None,
+        }
+    }
+
+    /// The temperature that the limit holds at: its own, else that of the family's default, else
+    /// that of the standards for passive parts (handbook §1.4).
+    #[must_use]
+    pub fn reference(&self) -> Celsius {
+        let family = || self.part.default_limit().ok().and_then(|limit| limit.reference);
+        self.limit.reference.or_else(family).unwrap_or(USUAL_REFERENCE)
+    }
 }
 
 /// A plan and what must be said with it.
@@ -153,11 +185,21 @@ impl Draft<'_> {
             series: self.bench.series,
             supply,
             meter,
+            warmth: self.warmth(),
+            confidence: self.wish.confidence,
         })
     }
 
     fn largest_capacitance(&self) -> crate::quantity::Capacitance {
         self.wish.part.rating.capacitance() * self.physics.greatest_capacitance_ratio
+    }
+
+    fn warmth(&self) -> Warmth {
+        Warmth {
+            room: self.wish.room.or(self.bench.room).unwrap_or(Room::ASSUMED),
+            reference: self.wish.reference(),
+            doubling: self.wish.part.family.doubling(),
+        }
     }
 
     fn part_facts(&self) -> PartFacts {
@@ -169,6 +211,7 @@ impl Draft<'_> {
             capacitance_gate: self.capacitance_gate(),
             voltage_exponent: self.physics.voltage_exponent,
             absorption_exponents: self.physics.absorption_exponents,
+            absorption_strength: self.wish.part.family.absorption_strength(),
         }
     }
 
@@ -267,6 +310,7 @@ impl Draft<'_> {
             bleed: bleed.max(surge),
             settling_readings: self.bench.meter.settling_readings,
             interval: self.bench.meter.interval,
+            conversion: self.bench.meter.conversion,
             ranges,
         }
     }

@@ -2,10 +2,9 @@
 //! short windows that may end the soak early.
 
 use super::outcome::fits;
+use super::reading;
 use super::{Context, Plan, Tally};
-use crate::judge::{
-    Budget, Ceased, Curve, Forecast, Glance, Reading, Settled, Trend, Window, may_end,
-};
+use crate::judge::{Ceased, Curve, Forecast, Glance, Reading, Settled, Trend, Window, may_end};
 use crate::plan::{RangeIndex, Until};
 use crate::quantity::{Current, Time, amperes};
 
@@ -124,7 +123,8 @@ impl Readings {
         let before = std::mem::replace(&mut early.before, newest);
         early.window = Window::from(at, target.early_window);
         let windows = [newest?, before?];
-        let reading = reading(context.plan, &windows[0], range, at);
+        let fit = self.curve.fit(at);
+        let reading = reading::of(context.plan, &windows[0], range, at, fit.as_ref());
         let (bursts, forecast) = (self.trend.bursts(), self.forecast(context.plan));
         let glance = Glance { reading, windows, bursts, forecast };
         let proven = context.tally.charge_in && fits(context.plan, context.tally);
@@ -148,27 +148,9 @@ impl Readings {
             tally.still_falling = false;
         } else if let Some(settled) = self.window.settled() {
             tally.still_falling = self.trend.still_falling(at, settled.current, settled.scatter);
-            tally.reading = Some(reading(plan, &settled, range, at));
+            let fit = self.curve.fit(at);
+            tally.reading = Some(reading::of(plan, &settled, range, at, fit.as_ref()));
         }
         tally.fit = tally.reading.and_then(|reading| self.curve.fit(reading.at));
     }
-}
-
-/// A window's reading, corrected for the zero, with its budget.
-fn reading(plan: &Plan, settled: &Settled, range: RangeIndex, at: Time) -> Reading {
-    let half_width = plan.meter.range(range).error_at(settled.current);
-    let current = settled.current - plan.zero.current;
-    let budget = Budget {
-        meter: Budget::meter_share(half_width),
-        scatter: settled.scatter,
-        zero: plan.zero.uncertainty,
-        voltage: Budget::voltage_share(
-            current,
-            plan.part.voltage_exponent,
-            plan.test_voltage,
-            plan.supply.voltage_uncertainty,
-            plan.test_voltage - settled.lowest_voltage,
-        ),
-    };
-    Reading { current, budget, at, voltage: settled.lowest_voltage }
 }

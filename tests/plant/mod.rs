@@ -11,13 +11,17 @@ pub mod said;
 use std::sync::Arc;
 
 use arrayvec::ArrayVec;
+use reststrom::part::{Family, Room, Warmth};
 use reststrom::plan::{
-    Accuracy, Bleeder, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts, Phase, Plan,
-    ProbePlan, Purpose, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero,
+    Accuracy, Bleeder, Conversion, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts,
+    Phase, Plan, ProbePlan, Purpose, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until,
+    Zero,
 };
 use reststrom::plan::{OutputState, Sample};
 use reststrom::procedure::{Input, Order, Orders, Outcome, Procedure, Switch};
-use reststrom::quantity::{Time, amperes, coulombs, farads, ohms, seconds, volts, watts};
+use reststrom::quantity::{
+    Confidence, Time, amperes, celsius, coulombs, farads, ohms, seconds, volts, watts,
+};
 
 /// Seconds between two meter readings; every second one is followed by a voltage reading.
 pub const INTERVAL: f64 = 0.1;
@@ -41,6 +45,7 @@ pub fn plan() -> Plan {
             capacitance_gate: (0.7, 1.4),
             voltage_exponent: 4.5,
             absorption_exponents: (0.8, 1.1),
+            absorption_strength: Family::TantalumMno2.absorption_strength(),
         },
         target: Target {
             limit: amperes(5.5e-6),
@@ -70,6 +75,7 @@ pub fn plan() -> Plan {
             bleed: RangeIndex(3),
             settling_readings: 2,
             interval: seconds(INTERVAL),
+            conversion: Conversion::default(),
         },
         series: ohms(1000.0),
         probe: ProbePlan {
@@ -103,6 +109,12 @@ pub fn plan() -> Plan {
             repeat: seconds(0.25),
         },
         zero: Zero { current: amperes(0.0), uncertainty: amperes(0.0) },
+        warmth: Warmth {
+            room: Room { at: celsius(25.0), tolerance: 0.0, told: true },
+            reference: celsius(25.0),
+            doubling: Family::TantalumMno2.doubling(),
+        },
+        confidence: Confidence::USUAL,
     }
 }
 
