@@ -11,16 +11,18 @@ mod phase;
 mod purpose;
 mod refusal;
 mod told;
+mod wish;
 
 pub use bench::{
     Accuracy, Bench, Bleeder, Conversion, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
-pub use draw_up::{Drawn, HARMLESS, TOUCH_SAFE, Wish, draw_up};
+pub use draw_up::{HARMLESS, TOUCH_SAFE, draw_up};
 pub use phase::Phase;
-pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs, stairs};
+pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs};
 pub use refusal::Refusal;
 pub use told::{OutputState, Sample};
+pub use wish::{Aim, Drawn, Wish};
 
 use arrayvec::ArrayVec;
 

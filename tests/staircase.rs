@@ -4,7 +4,7 @@ mod plant;
 
 use plant::{Part, Rig, plan};
 use reststrom::judge::{Finding, HighestWithin, Verdict, highest_within};
-use reststrom::plan::{Phase, Plan, Purpose, stairs};
+use reststrom::plan::{Phase, Plan, Purpose, Stairs};
 use reststrom::quantity::{amperes, seconds, volts};
 
 /// Limit of the plant's plan, A.
@@ -13,7 +13,8 @@ const LIMIT: f64 = 5.5e-6;
 /// Ten steps to 25 V, a minute each.
 fn staircase() -> Plan {
     let mut plan = plan();
-    plan.purpose = Purpose::Staircase(stairs(plan.test_voltage, 10, seconds(60.0)));
+    let voltages = (1..=10).map(|step| volts(2.5 * f64::from(step))).collect();
+    plan.purpose = Purpose::Staircase(Stairs { voltages, dwell: seconds(60.0) });
     plan
 }
 

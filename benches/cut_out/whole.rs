@@ -105,7 +105,7 @@ async fn soak(station: &Station, record: Record, strike: Arc<AtomicBool>) -> Res
     let aimed = tokio::spawn(aim(watched, strike));
     let begun = new_run(station, &plan);
     let line = Line { progress: &progress, stops: &mut stops };
-    let finished = open.soak(record, begun, plan, line).await?;
+    let finished = open.run(record, begun, plan, line).await?;
     drop(progress);
     aimed.await?;
     open.close().await?;

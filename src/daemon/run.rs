@@ -269,13 +269,13 @@ impl OpenStation {
         Ok(left)
     }
 
-    /// Carries out a soak and keeps its record.
+    /// Carries out a run and keeps its record.
     ///
     /// # Errors
     ///
     /// [`RunError`] if the record can't be begun or closed; the bench has then been left as safe
     /// as the run could make it.
-    pub async fn soak(
+    pub async fn run(
         &mut self,
         record: Record,
         begun: NewRun,

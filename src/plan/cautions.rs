@@ -2,8 +2,7 @@
 
 use crate::quantity::{Current, Time, Voltage, seconds, text, volts};
 
-use super::draw_up::{HARMLESS, TOUCH_SAFE, Wish};
-use super::{Bleeder, Plan};
+use super::{Bleeder, FORMING_SHARES, HARMLESS, Plan, Purpose, TOUCH_SAFE, Wish};
 use crate::part::{CORRECTED_WITHIN, Dielectric, Reach};
 
 /// A guard of half the limit measures nothing (handbook §3.12).
@@ -159,10 +158,23 @@ fn least_guard(plan: &Plan) -> Current {
 
 /// About how long a run takes: its planned phases, without what goes wrong.
 pub(super) fn duration(plan: &Plan) -> Time {
-    let up = plan.probe.rise + plan.probe.hold + plan.ramp.rise + plan.ramp.charge;
+    let first = plan.probe.rise + plan.probe.hold;
     let settle = seconds(2.0);
+    let rise = plan.ramp.rise + plan.ramp.charge + settle;
     let down = bleeding(plan) + plan.discharge.hold + plan.discharge.rebound + seconds(5.0);
-    up + settle + plan.target.soak + plan.target.window / 2.0 + down
+    let long = match &plan.purpose {
+        Purpose::Soak => rise + plan.target.soak + plan.target.window / 2.0,
+        Purpose::Staircase(stairs) => {
+            stairs.voltages.iter().map(|_| rise + stairs.dwell).fold(seconds(0.0), |a, b| a + b)
+        }
+        // Each hold but the last as short as it may be.
+        Purpose::Reform(forming) => {
+            let holds = FORMING_SHARES.iter().skip(1).map(|_| forming.least_hold);
+            holds.fold(forming.final_hold, |a, b| a + b)
+        }
+        Purpose::ClipWatch { .. } => seconds(0.0),
+    };
+    first + long + down
 }
 
 /// Time to the safe voltage: `R·C·ln(U/U_s)` (handbook §4.4).

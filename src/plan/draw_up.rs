@@ -4,15 +4,16 @@
 //! never clamped.
 
 use super::refusal::Refusal;
-use crate::part::{Limit, Part, Physics, ProbeGate, Room, Warmth};
+use crate::part::{Physics, ProbeGate, Room, Warmth};
 use crate::quantity::{
-    Celsius, Charge, Confidence, Current, Energy, Resistance, Time, Voltage, amperes, celsius,
-    seconds, volts,
+    Charge, Current, Energy, Resistance, Time, Voltage, amperes, seconds, volts,
 };
 
+use super::purpose::stairs;
 use super::{
-    Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, Purpose,
-    RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero, cautions, range_for,
+    Aim, Bench, Bleeder, CutOutPlan, DischargePlan, Drawn, Forming, MeterPlan, PartFacts, Plan,
+    ProbePlan, Purpose, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Wish, Zero, cautions,
+    range_for,
 };
 
 /// Highest voltage that may be touched (handbook §4.4: 60 V DC).
@@ -31,73 +32,10 @@ const FEWEST_EARLY_READINGS: u32 = 15;
 const STALE: f64 = 2.0; // s
 /// Pause between two writings of an output-off that is not proven, in host time.
 const REPEAT: f64 = 0.25; // s
-/// What a limit holds at where neither sheet nor family says (handbook §1.4: 20 °C).
-const USUAL_REFERENCE: Celsius = celsius(20.0);
 /// Tolerance of capacitance that the family's accepted ratios are made for.
 const USUAL_TOLERANCE: f64 = 0.2;
 /// Counts of the last digit that a reading may wander by noise.
 const NOISE_COUNTS: f64 = 3.0;
-
-/// What a person asks for.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Wish {
-    /// The part.
-    pub part: Part,
-    /// The limit that it is judged against.
-    pub limit: Limit,
-    /// Voltage to test at, if not that of the limit.
-    pub test_voltage: Option<Voltage>,
-    /// Length of the soak, if not the limit's reading time.
-    pub soak: Option<Time>,
-    /// What may end the soak.
-    pub until: Until,
-    /// The person has read the cautions for this run.
-    pub acknowledged: bool,
-    /// How sure the verdict has to be.
-    pub confidence: Confidence,
-    /// The room's temperature, in place of what the station says of it.
-    pub room: Option<Room>,
-}
-
-impl Wish {
-    /// This part against this limit, all else as usual.
-    #[must_use]
-    pub fn of(part: Part, limit: Limit) -> Self {
-        Self {
-            part,
-            limit,
-            test_voltage: None,
-            soak: None,
-            until: Until::ReadingTime,
-            acknowledged: false,
-            confidence: Confidence::USUAL,
-            room: None,
-        }
-    }
-
-    /// The temperature that the limit holds at: its own, else that of the family's default, else
-    /// that of the standards for passive parts (handbook §1.4).
-    #[must_use]
-    pub fn reference(&self) -> Celsius {
-        let family = || self.part.default_limit().ok().and_then(|limit| limit.reference);
-        self.limit.reference.or_else(family).unwrap_or(USUAL_REFERENCE)
-    }
-}
-
-/// A plan and what must be said with it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Drawn {
-    /// The plan.
-    pub plan: Plan,
-    /// What a person must know before anything is energised, the gravest first.
-    pub cautions: Vec<String>,
-    /// What makes the run worth less, or longer.
-    pub warnings: Vec<String>,
-    /// Energy in the full part.
-    pub energy: Energy,
-    /// About how long the run takes, discharge included.
-    pub duration: Time,
-}
 
 /// Draws a plan.
 ///
@@ -170,7 +108,7 @@ impl Draft<'_> {
         let constant = path * self.largest_capacitance();
         let target = self.target().map_err(|refusal| vec![refusal])?;
         Ok(Plan {
-            purpose: Purpose::Soak,
+            purpose: self.purpose(rise, &meter)?,
             test_voltage: self.voltage,
             part: self.part_facts(),
             target,
@@ -188,6 +126,22 @@ impl Draft<'_> {
             warmth: self.warmth(),
             confidence: self.wish.confidence,
         })
+    }
+
+    fn purpose(&self, rise: Time, meter: &MeterPlan) -> Result<Purpose, Vec<Refusal>> {
+        match self.wish.aim {
+            Aim::Soak => Ok(Purpose::Soak),
+            Aim::Staircase { steps, dwell } => {
+                let probe = self.probe(rise, meter).voltage;
+                let stairs = stairs(probe, self.voltage, steps, dwell);
+                Ok(Purpose::Staircase(stairs.map_err(|refusal| vec![refusal])?))
+            }
+            Aim::Reform => {
+                let noise = meter.range(meter.surge).accuracy.fixed * 3.0;
+                let forming = Forming::draw_up(&self.wish.part, self.voltage, self.limit, noise);
+                Ok(Purpose::Reform(forming.map_err(|refusal| vec![refusal])?))
+            }
+        }
     }
 
     fn largest_capacitance(&self) -> crate::quantity::Capacitance {

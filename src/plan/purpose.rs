@@ -2,8 +2,9 @@
 
 use arrayvec::ArrayVec;
 
-use super::{Plan, Target, Until};
-use crate::quantity::{Charge, Current, Time, Voltage, seconds};
+use super::{Plan, Refusal, Target, Until};
+use crate::part::{Dielectric, Family, Part};
+use crate::quantity::{Charge, Current, Time, Voltage, amperes, per_second, seconds, volts};
 
 /// The most steps of a staircase.
 pub const MOST_STAIRS: usize = 24;
@@ -102,11 +103,114 @@ impl Plan {
     }
 }
 
-/// Voltages of a staircase: `steps` equal ones up to `top`.
-#[must_use]
-pub fn stairs(top: Voltage, steps: u8, dwell: Time) -> Stairs {
-    let steps = usize::from(steps).clamp(1, MOST_STAIRS);
-    #[expect(clippy::cast_precision_loss, reason = "at most MOST_STAIRS")]
-    let share = |step: usize| step as f64 / steps as f64;
-    Stairs { voltages: (1..=steps).map(|step| top * share(step)).collect(), dwell }
+/// Shortest dwell of a step: two windows of ten readings at a reading a second.
+const LEAST_DWELL: f64 = 20.0; // s
+/// `I_form` = 0.02 1/s · C·U, held between 0.2 mA and 5 mA (handbook §4.5).
+const FORMING_RATE: f64 = 0.02; // 1/s
+const FORMING_CURRENTS: (f64, f64) = (0.2e-3, 5e-3); // A
+/// 20 · C·U at the forming rate of 0.02 1/s takes this long (handbook §4.5).
+const FORMING_TIME: f64 = 1000.0; // s
+/// Above this voltage the final hold is an hour, not half of one (handbook §4.5).
+const HIGH_VOLTAGE: f64 = 100.0; // V
+
+/// Equal steps up to `top`; those that the probe already reaches are left out.
+pub(super) fn stairs(
+    probe: Voltage,
+    top: Voltage,
+    steps: u8,
+    dwell: Time,
+) -> Result<Stairs, Refusal> {
+    let least = seconds(LEAST_DWELL);
+    if !(2..=MOST_STAIRS).contains(&usize::from(steps)) {
+        return Err(Refusal::Steps { asked: steps });
+    }
+    if dwell < least {
+        return Err(Refusal::TooShort { asked: dwell, least });
+    }
+    let all = (1..=steps).map(|step| top * (f64::from(step) / f64::from(steps)));
+    Ok(Stairs { voltages: all.filter(|voltage| probe < *voltage).collect(), dwell })
+}
+
+impl Forming {
+    /// How `part` is re-formed to `voltage`; `limit` is what it may leak then, `noise` what the
+    /// meter can't tell on the way.
+    pub(super) fn draw_up(
+        part: &Part,
+        voltage: Voltage,
+        limit: Current,
+        noise: Current,
+    ) -> Result<Self, Refusal> {
+        let wet = part.family.dielectric() == Dielectric::WetAluminium;
+        if !wet && part.family != Family::AluminiumHybrid {
+            return Err(Refusal::NotReformed(part.family));
+        }
+        let (least, most) = FORMING_CURRENTS;
+        let by_charge = part.rating.charge() * per_second(FORMING_RATE);
+        let by_heat = part.physics().greatest_dissipation / 2.0 / voltage;
+        let current = by_charge.max(amperes(least)).min(amperes(most)).min(by_heat);
+        let high = volts(HIGH_VOLTAGE) < voltage;
+        let final_hold = seconds(if high { 3600.0 } else { 1800.0 });
+        Ok(Self {
+            current,
+            enough: limit,
+            noise,
+            least_hold: seconds(300.0),
+            most_hold: seconds(3600.0),
+            final_hold,
+            stall: seconds(1800.0),
+            charge_bound: current * seconds(FORMING_TIME),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+    use crate::quantity::watts;
+
+    fn forming(words: &str) -> Result<Forming, Refusal> {
+        let part = Part::read(words).unwrap();
+        let voltage = part.rating.voltage();
+        Forming::draw_up(&part, voltage, amperes(10e-6), amperes(1e-7))
+    }
+
+    // 0.02 1/s · C·U, between 0.2 and 5 mA, and not above half of P_max (handbook §4.5, §7).
+    #[rstest]
+    #[case::of_a_small_part("22µF 25V al-wet", 0.2e-3, 1800.0)]
+    #[case::of_a_middling_part("1000µF 25V al-wet", 0.5e-3, 1800.0)]
+    #[case::of_a_large_part_by_its_heat("10000µF 63V al-snapin", 5e-3, 1800.0)]
+    #[case::of_high_voltage_by_its_heat("100µF 400V al-wet", 0.375e-3, 3600.0)]
+    fn the_forming_current(#[case] words: &str, #[case] current: f64, #[case] final_hold: f64) {
+        let found = forming(words).unwrap();
+        assert!((found.current.value / current - 1.0).abs() < 1e-9, "{found:?}");
+        assert!((found.final_hold.value - final_hold).abs() < 1e-9, "{found:?}");
+        let part = Part::read(words).unwrap();
+        assert!(found.current * part.rating.voltage() <= watts(1.0) / 2.0);
+    }
+
+    #[rstest]
+    #[case::tantalum("22µF 25V ta-mno2")]
+    #[case::polymer("22µF 25V al-polymer")]
+    #[case::film("1µF 100V film-pp")]
+    #[case::ceramic("1µF 50V cer-2")]
+    fn what_has_no_wet_oxide_to_grow_is_not_re_formed(#[case] words: &str) {
+        assert!(matches!(forming(words), Err(Refusal::NotReformed(_))));
+    }
+
+    #[test]
+    fn steps_that_the_probe_reaches_are_left_out() {
+        let found = stairs(volts(5.0), volts(50.0), 20, seconds(60.0)).unwrap();
+        assert_eq!(found.voltages.first(), Some(&volts(7.5)));
+        assert_eq!(found.voltages.last(), Some(&volts(50.0)));
+    }
+
+    #[rstest]
+    #[case::one_step(1, 60.0)]
+    #[case::more_than_are_kept(25, 60.0)]
+    #[case::a_dwell_of_a_moment(10, 5.0)]
+    fn a_staircase_that_tells_nothing_is_refused(#[case] steps: u8, #[case] dwell: f64) {
+        assert!(stairs(volts(1.0), volts(25.0), steps, seconds(dwell)).is_err());
+    }
 }

@@ -4,8 +4,9 @@ use arrayvec::ArrayVec;
 use rstest::rstest;
 
 use super::*;
+use crate::part::{Limit, Part};
 use crate::plan::{Accuracy, Conversion, MeterFacts, MeterRange, SupplyFacts};
-use crate::quantity::{joules, ohms};
+use crate::quantity::{celsius, joules, ohms};
 
 fn bench() -> Bench {
     let decade = |full_scale: f64| MeterRange {
