@@ -20,7 +20,7 @@ pub use advice::advice;
 pub use carry::{Carried, Estimate, carry};
 pub use ceased::Ceased;
 pub use charge::{ChargeCount, CountDoubt, MeasuredCapacitance};
-pub use curve::{Curve, Fit, Forecast};
+pub use curve::{Curve, Fit, Forecast, Nature};
 pub use early::{Glance, may_end};
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
 pub use staircase::{HighestWithin, Stair, highest_within};

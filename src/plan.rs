@@ -86,6 +86,8 @@ pub struct PartFacts {
     pub voltage_exponent: f64,
     /// Least and greatest exponent of the absorption current (handbook §7, column n).
     pub absorption_exponents: (f64, f64),
+    /// Mean and standard deviation of the exponent by which what looks constant still falls.
+    pub settling: (f64, f64),
     /// Greatest β of the absorption current (handbook §2.9), in s^(n−1).
     pub absorption_strength: f64,
 }
@@ -95,6 +97,9 @@ pub struct PartFacts {
 pub struct Target {
     /// Highest leakage at which the part is within.
     pub limit: Current,
+    /// The limit's clock starts when the part stands at this share of the test voltage
+    /// (handbook §1.5: 0.99, 0.95 for double layers).
+    pub full_share: f64,
     /// Time after full voltage at which the limit holds.
     pub reading_time: Time,
     /// Time after full voltage at which the soak ends.

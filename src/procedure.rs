@@ -150,6 +150,8 @@ struct Tally {
     count: ChargeCount,
     counted_to: Voltage,
     high_water: Voltage,
+    /// What flowed when the surge was over, the meter's zero taken off.
+    leaked_early: Current,
     charge_in: bool,
     charge_out: bool,
     overfilled: bool,

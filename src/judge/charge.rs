@@ -25,6 +25,8 @@ struct VoltSeconds(f64);
 pub struct CountDoubt {
     /// Charge that noise and the doubt about the meter's zero can feign.
     pub charge: Charge,
+    /// What leaked meanwhile.
+    pub leakage: Current,
     /// The meter's gain, as a part of one.
     pub gain: f64,
     /// The voltage at the part.
@@ -87,7 +89,8 @@ impl ChargeCount {
     ) -> Option<MeasuredCapacitance> {
         let value = self.capacitance(voltage, leakage)?;
         let leaked = self.leaked(voltage, leakage) * (0.5 / 3_f64.sqrt());
-        let counted = doubt.charge.value.hypot(leaked.value) / voltage.value;
+        let leaked = leaked.value.hypot(self.leaked(voltage, doubt.leakage).value);
+        let counted = doubt.charge.value.hypot(leaked) / voltage.value;
         let relative = doubt.gain.hypot((doubt.voltage / voltage).value);
         let standard = farads(counted.hypot(value.value * relative));
         Some(MeasuredCapacitance { value, uncertainty: standard * COVERAGE })
@@ -138,7 +141,12 @@ mod tests {
         // 0.3 µF standard and 0.588 µF expanded.
         let mut count = ChargeCount::default();
         count.add(amperes(100e-6), seconds(2.5), volts(0.0));
-        let doubt = CountDoubt { charge: coulombs(2.5e-6), gain: 0.02, voltage: volts(0.5) };
+        let doubt = CountDoubt {
+            charge: coulombs(2.5e-6),
+            leakage: amperes(0.0),
+            gain: 0.02,
+            voltage: volts(0.5),
+        };
         let measured = count.measure(volts(25.0), amperes(0.0), &doubt).unwrap();
         assert!((measured.value.get::<microfarad>() - 10.0).abs() < 1e-9);
         assert!((measured.uncertainty.get::<microfarad>() - 0.588).abs() < 1e-3, "{measured:?}");

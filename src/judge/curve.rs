@@ -45,6 +45,18 @@ const FALL_DOUBT: f64 = 0.15;
 /// Share of the current, per factor e of time to come, that drift may add. Chosen likewise.
 const DRIFT_DOUBT: f64 = 0.01;
 
+/// How the curves of a family run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Nature {
+    /// Least and greatest exponent of the absorption (handbook §7, column n).
+    pub exponents: (f64, f64),
+    /// What looks constant still falls, with the time to the power −m, for oxide that grows back and
+    /// for what dries or soaks slowly: mean of m.
+    pub settling: f64,
+    /// Standard deviation of m.
+    pub settling_spread: f64,
+}
+
 /// The fit under way.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Curve {
@@ -54,6 +66,7 @@ pub struct Curve {
     /// Time that exponent sums are scaled by.
     scale: Time,
     exponents: [f64; EXPONENTS],
+    nature: Nature,
     sums: [Sums; EXPONENTS],
     origin: Option<Time>,
     bin: Bin,
@@ -112,12 +125,13 @@ struct Weighed {
 }
 
 impl Curve {
-    /// A fit with exponents between `least` and `most` (handbook §7, column n).
+    /// A fit for a family whose absorption and constant part fall as `nature` says.
     ///
     /// `head_start` is the time from the middle of the ramp to full voltage, `charging` the time
     /// constant of path and part, `scale` a typical time of the soak.
     #[must_use]
-    pub fn new((least, most): (f64, f64), head_start: Time, charging: Time, scale: Time) -> Self {
+    pub fn new(nature: Nature, head_start: Time, charging: Time, scale: Time) -> Self {
+        let (least, most) = nature.exponents;
         let mut steps = (0_u32..).map(|step| f64::from(step) / EXPONENT_STEPS);
         let exponents =
             [(); EXPONENTS].map(|()| least + (most - least) * steps.next().unwrap_or_default());
@@ -126,6 +140,7 @@ impl Curve {
             charging,
             scale,
             exponents,
+            nature,
             sums: [Sums::default(); EXPONENTS],
             origin: None,
             bin: Bin::default(),
@@ -241,10 +256,15 @@ impl Curve {
             let x = self.regressors(one.exponent, at);
             (one.solution.at(x), one.solution.variance_at(x))
         })?;
+        let constant = average(&all, |one| (one.solution.coefficients[0], 0.0))?.0.max(0.0);
         let ahead = ((at + self.head_start) / (last.at + self.head_start)).value.max(1.0).ln();
+        let settled = constant * (-self.nature.settling * ahead).exp();
         let fall = (last.current.value - current) * FALL_DOUBT;
+        let current = current - constant + settled;
         let drift = current.abs() * DRIFT_DOUBT * ahead;
-        let doubt = variance + fall.powi(2) + drift.powi(2) + last.uncertainty.value.powi(2);
+        let settling = settled * self.nature.settling_spread * ahead;
+        let own = variance + last.uncertainty.value.powi(2);
+        let doubt = own + fall.powi(2) + drift.powi(2) + settling.powi(2);
         let uncertainty = amperes(doubt.sqrt() * COVERAGE);
         Some(Forecast { current: amperes(current), uncertainty })
     }

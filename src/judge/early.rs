@@ -56,7 +56,7 @@ mod tests {
 
     fn settled(current: f64) -> Settled {
         let (current, scatter) = (amperes(current), amperes(1e-9));
-        Settled { current, scatter, count: 50, lowest_voltage: volts(25.0) }
+        Settled { current, scatter, rise: amperes(0.0), count: 50, lowest_voltage: volts(25.0) }
     }
 
     /// A part that reads a tenth of its limit and falls slowly.
@@ -64,7 +64,15 @@ mod tests {
         let budget = Budget::default().with(Source::Meter, amperes(5e-9));
         let (current, at, voltage) = (amperes(0.1e-6), seconds(20.0), volts(25.0));
         Glance {
-            reading: Reading { current, raw: current, budget, reach: Reach::Near, at, voltage },
+            reading: Reading {
+                current,
+                raw: current,
+                budget,
+                reach: Reach::Near,
+                rise: amperes(0.0),
+                at,
+                voltage,
+            },
             windows: [settled(0.1e-6), settled(0.11e-6)],
             bursts: 0,
             forecast: Some(Forecast { current: amperes(0.05e-6), uncertainty: amperes(0.02e-6) }),

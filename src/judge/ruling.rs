@@ -32,6 +32,8 @@ pub struct Reading {
     pub budget: Budget,
     /// Whether it could be carried there.
     pub reach: Reach,
+    /// By how much the end of the window stood above all of it: a climb that begins.
+    pub rise: Current,
     /// Middle of the window, counted from full voltage.
     pub at: Time,
     /// Lowest voltage at the part in the window.
@@ -39,11 +41,11 @@ pub struct Reading {
 }
 
 impl Reading {
-    /// Upper end of the interval of its magnitude; there is none where it could not be carried.
+    /// Upper end of the interval of its magnitude, a climb at its end included; there is none where it could not be carried.
     #[must_use]
     pub fn upper(&self) -> Current {
         match self.reach {
-            Reach::Near => self.current.abs() + self.budget.expanded(),
+            Reach::Near => self.current.abs() + self.budget.expanded() + self.rise,
             Reach::Colder | Reach::Warmer => amperes(f64::INFINITY),
         }
     }
@@ -167,7 +169,11 @@ fn by_reading(evidence: &Evidence) -> (Verdict, Finding) {
 
 fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
     let guard = reading.budget.expanded();
-    let reason = if evidence.still_falling { Finding::StillFalling } else { Finding::Settled };
+    let reason = match reading.rise {
+        rise if amperes(0.0) < rise => Finding::RunsAway,
+        _ if evidence.still_falling => Finding::StillFalling,
+        _ => Finding::Settled,
+    };
     if evidence.limit < reading.lower() && evidence.charge_in && evidence.charge_out {
         return if evidence.early { (Verdict::Undecided, reason) } else { (Verdict::Over, reason) };
     }
@@ -242,7 +248,8 @@ mod tests {
         let budget = Budget::default().with(Source::Meter, amperes(u));
         let (current, at) = (amperes(current), seconds(300.0));
         let voltage = volts(voltage);
-        Reading { current, raw: current, budget, reach: Reach::Near, at, voltage }
+        let rise = amperes(0.0);
+        Reading { current, raw: current, budget, reach: Reach::Near, rise, at, voltage }
     }
 
     #[track_caller]
@@ -330,6 +337,14 @@ mod tests {
         let ended_by = Some(Finding::HeldBelowTestVoltage);
         let evidence = Evidence { ended_by, overfilled, ..sound() };
         check(&evidence, verdict, Finding::HeldBelowTestVoltage);
+    }
+
+    #[test]
+    fn a_climb_at_the_end_of_the_window_is_not_within() {
+        // 0.5 µA in the middle, but 0.6 µA more at its end.
+        let rise = amperes(0.6e-6);
+        let reading = Some(Reading { rise, ..reading(0.5e-6, 1e-8, 25.0) });
+        check(&Evidence { reading, ..sound() }, Verdict::Undecided, Finding::RunsAway);
     }
 
     #[test]

@@ -80,7 +80,15 @@ mod tests {
                 let voltage = volts(5.0 * f64::from(step));
                 let current = amperes(current * 1e-6);
                 let (at, reach) = (seconds(60.0), Reach::Near);
-                let reading = Reading { current, raw: current, budget, reach, at, voltage };
+                let reading = Reading {
+                    current,
+                    raw: current,
+                    budget,
+                    reach,
+                    rise: amperes(0.0),
+                    at,
+                    voltage,
+                };
                 let reading = Some(reading);
                 Stair { voltage, reading }
             })

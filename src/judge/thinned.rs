@@ -50,6 +50,13 @@ impl<const N: usize> Thinned<N> {
         middle(&mut values).map(amperes)
     }
 
+    /// The middle value of the last third.
+    pub(super) fn late_median(&self) -> Option<Current> {
+        let mut values = self.values();
+        let from = values.len() - values.len() / 3;
+        middle(&mut values[from..]).map(amperes)
+    }
+
     /// Standard uncertainty of the median of readings that bursts may have hit.
     ///
     /// 1.4826 · MAD is the deviation of normal readings without their outliers, and √(π/2) what a
@@ -131,6 +138,12 @@ mod tests {
         let values: Vec<f64> = (0..32).map(f64::from).collect();
         let thinned = kept(&values);
         assert_eq!((thinned.count(), thinned.median()), (32, Some(amperes(14.0))));
+    }
+
+    #[test]
+    fn the_late_median_is_that_of_the_last_third() {
+        assert_eq!(kept(&[9.0, 9.0, 9.0, 9.0, 1.0, 3.0]).late_median(), Some(amperes(2.0)));
+        assert_eq!(kept(&[1.0, 2.0]).late_median(), None);
     }
 
     #[test]

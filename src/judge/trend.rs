@@ -31,10 +31,25 @@ pub struct Trend {
     reference: Option<Mean>,
     reference_from: Time,
     climbs: u8,
-    bursts: u32,
+    bursts: Jumps,
+    /// Jumps the other way: what steps both ways is the supply, a part only bursts upwards.
+    dips: Jumps,
     /// Bursts in a row up to the newest reading.
     row: u32,
-    tallest: Current,
+}
+
+/// Readings that stand apart from their neighbours.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Jumps {
+    count: u32,
+    largest: Current,
+}
+
+impl Jumps {
+    fn add(&mut self, height: Current) {
+        self.count = self.count.saturating_add(1);
+        self.largest = self.largest.max(height);
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -62,23 +77,26 @@ impl Trend {
             reference: None,
             reference_from: judged_at * (2.0 / 3.0),
             climbs: 0,
-            bursts: 0,
+            bursts: Jumps::default(),
+            dips: Jumps::default(),
             row: 0,
-            tallest: amperes(0.0),
         }
     }
 
     /// Adds a reading; `error` is the meter's error at that reading.
     pub fn add(&mut self, at: Time, current: Current, error: Current) {
+        if self.is_dip(current, error) {
+            self.dips.add(self.block.mean() - current);
+            return;
+        }
         if self.is_burst(current, error) {
             self.row += 1;
-            self.bursts = self.bursts.saturating_add(1);
-            self.tallest = self.tallest.max(current);
+            self.bursts.add(current);
             if self.row < NEW_LEVEL {
                 return;
             }
             // So many in a row are no bursts but a new level: the watch begins anew on it.
-            self.bursts = self.bursts.saturating_sub(self.row);
+            self.bursts.count = self.bursts.count.saturating_sub(self.row);
             self.block = Block::default();
             self.means = [None; BLOCKS];
         }
@@ -91,10 +109,20 @@ impl Trend {
 
     fn is_burst(&self, current: Current, error: Current) -> bool {
         let Some(calm) = self.means[0].map(|mean| mean.current) else { return false };
-        let bound = (self.block.mean_deviation() * BURST_DEVIATIONS)
+        self.block.count >= 3 && current - calm.max(self.block.mean()) > self.bound(error)
+    }
+
+    /// A single reading far below its neighbours; a lasting fall is none.
+    fn is_dip(&self, current: Current, error: Current) -> bool {
+        let Some(calm) = self.means[0].map(|mean| mean.current) else { return false };
+        self.block.count >= 3 && calm.min(self.block.mean()) - current > self.bound(error)
+    }
+
+    /// How far a reading must stand off to be a burst.
+    fn bound(&self, error: Current) -> Current {
+        (self.block.mean_deviation() * BURST_DEVIATIONS)
             .max(self.limit * BURST_SHARE)
-            .max(error * 2.0);
-        self.block.count >= 3 && current - calm.max(self.block.mean()) > bound
+            .max(error * 2.0)
     }
 
     fn close_block(&mut self, at: Time, error: Current) {
@@ -118,16 +146,17 @@ impl Trend {
         CONFIRMATIONS <= self.climbs
     }
 
-    /// Number of bursts so far.
+    /// Number of bursts so far, less the jumps the other way.
     #[must_use]
     pub fn bursts(&self) -> u32 {
-        self.bursts
+        self.bursts.count.saturating_sub(self.dips.count)
     }
 
-    /// Largest burst so far.
+    /// Largest burst so far; none where a dip of half its height shows that the supply stepped.
     #[must_use]
     pub fn tallest_burst(&self) -> Current {
-        self.tallest
+        let supply = self.bursts.largest <= self.dips.largest * 2.0;
+        if supply { amperes(0.0) } else { self.bursts.largest }
     }
 
     /// Whether the current was still falling over the last third before `at`, where it read
@@ -220,6 +249,18 @@ mod tests {
     fn a_climb_from_a_new_level_is_still_seen() {
         let climb = |t: f64| 0.6e-6 * 2_f64.powf((t - 60.0) / 60.0);
         assert!(watched(180.0, |t| if t < 60.0 { 0.1e-6 } else { climb(t) }).climbs());
+    }
+
+    #[test]
+    fn a_supply_that_steps_both_ways_is_no_burst_of_the_part() {
+        // Up by 3 µA every 70 s, and down by as much 30 s later.
+        let trend = watched(300.0, |t| match (t + 0.05) % 70.0 {
+            phase if phase < 0.1 && t > 1.0 => 3.2e-6,
+            phase if (30.0..30.1).contains(&phase) && t > 31.0 => -2.8e-6,
+            _ => 2e-7,
+        });
+        assert!(trend.bursts() <= 1, "{}", trend.bursts());
+        assert_eq!(trend.tallest_burst(), amperes(0.0));
     }
 
     #[test]

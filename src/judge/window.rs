@@ -4,8 +4,11 @@
 //! the standard uncertainty of a mean, widened by the correlation between neighbours.
 
 use super::thinned::Thinned;
-use crate::quantity::{Current, Time, Voltage, seconds};
+use crate::quantity::{Current, Time, Voltage, amperes, seconds};
 
+/// Standard uncertainties of the whole by which its last third must stand above it to rise: the
+/// third's own is √3 times as large.
+const RISE_DEVIATIONS: f64 = 5.0;
 /// Readings kept of a window.
 const KEPT: usize = 256;
 
@@ -31,6 +34,8 @@ pub struct Settled {
     pub current: Current,
     /// Standard uncertainty of the median from scatter.
     pub scatter: Current,
+    /// By how much the last third of the window stood above all of it, where that is no scatter.
+    pub rise: Current,
     /// Number of readings.
     pub count: u32,
     /// Lowest voltage at the part in the window.
@@ -112,7 +117,10 @@ impl Window {
         }
         let current = self.readings.median()?;
         let (scatter, count) = (self.readings.scatter(), self.readings.count());
-        Some(Settled { current, scatter, count, lowest_voltage })
+        let rise = self.readings.late_median().unwrap_or(current) - current;
+        let noise = self.readings.robust_scatter();
+        let rise = if noise * RISE_DEVIATIONS < rise { rise } else { amperes(0.0) };
+        Some(Settled { current, scatter, rise, count, lowest_voltage })
     }
 }
 
@@ -122,7 +130,7 @@ mod tests {
     use rstest::rstest;
 
     use super::*;
-    use crate::quantity::{amperes, volts};
+    use crate::quantity::volts;
 
     fn filled(currents: &[f64]) -> Window {
         let mut window = Window::around(seconds(300.0), seconds(10.0));
@@ -199,6 +207,17 @@ mod tests {
         let rising: Vec<f64> = (0..4000_u32).map(|index| f64::from(index) * 1e-9).collect();
         let current = filled(&rising).settled().unwrap().current.value;
         assert!((current / 2e-6 - 1.0).abs() < 0.02, "{current}");
+    }
+
+    #[test]
+    fn a_climb_that_begins_in_the_window_is_told() {
+        // 1 µA over two thirds of the window, then up to 4 µA: the last third's middle is 2.5 µA.
+        let climbing: Vec<f64> = (0..99_u32)
+            .map(|index| 1e-6 + f64::from(index.saturating_sub(66)) * 3e-6 / 33.0)
+            .collect();
+        let settled = filled(&climbing).settled().unwrap();
+        assert!((settled.rise.value / 1.5e-6 - 1.0).abs() < 0.1, "{settled:?}");
+        assert_eq!(filled(&[1e-6; 99]).settled().unwrap().rise, amperes(0.0));
     }
 
     #[test]

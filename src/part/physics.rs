@@ -28,6 +28,9 @@ pub struct Physics {
     pub voltage_exponent: f64,
     /// Least and greatest exponent of the absorption current (§7, column n).
     pub absorption_exponents: (f64, f64),
+    /// Mean and standard deviation of the exponent by which what looks constant in a curve still
+    /// falls, chosen by the population study.
+    pub settling: (f64, f64),
     /// Share of the reading time before which no soak ends early, chosen by the population study
     /// (`cargo run --release --example population`).
     pub least_early_share: f64,
@@ -97,6 +100,7 @@ impl Family {
             greatest_capacitance_ratio,
             voltage_exponent: voltage_exponent(family),
             absorption_exponents: absorption_exponents(family),
+            settling: settling(family),
             least_early_share: least_early_share(family),
             bleed_hold: bleed_hold(family),
             polarised: family.is_polarised(),
@@ -204,6 +208,26 @@ fn absorption_exponents(family: Family) -> (f64, f64) {
         Dielectric::Paper => (0.6, 0.9),
         Dielectric::CeramicOne | Dielectric::Mica => (0.8, 1.0),
         Dielectric::DoubleLayer => (0.5, 0.8),
+    }
+}
+
+/// How what looks constant in a curve still falls: oxide that grows back (handbook §2.9, re-form
+/// part), polymer that takes up moisture again.
+fn settling(family: Family) -> (f64, f64) {
+    use Family as F;
+    match family.dielectric() {
+        Dielectric::Tantalum if family == F::TantalumPolymer => (0.3, 0.3),
+        Dielectric::Tantalum if family == F::TantalumWet => (0.1, 0.1),
+        Dielectric::PolymerAluminium if family == F::AluminiumHybrid => (0.1, 0.1),
+        Dielectric::WetAluminium => (0.2, 0.15),
+        Dielectric::Tantalum
+        | Dielectric::PolymerAluminium
+        | Dielectric::CeramicOne
+        | Dielectric::CeramicTwo
+        | Dielectric::Film
+        | Dielectric::Paper
+        | Dielectric::Mica
+        | Dielectric::DoubleLayer => (0.0, 0.02),
     }
 }
 

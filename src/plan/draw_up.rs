@@ -4,9 +4,9 @@
 //! never clamped.
 
 use super::refusal::Refusal;
-use crate::part::{Physics, ProbeGate, Room, Warmth};
+use crate::part::{Dielectric, Physics, ProbeGate, Room, Warmth};
 use crate::quantity::{
-    Charge, Current, Energy, Resistance, Time, Voltage, amperes, seconds, volts,
+    Charge, Current, Energy, Resistance, Time, Voltage, amperes, farads, seconds, volts,
 };
 
 use super::purpose::stairs;
@@ -26,6 +26,12 @@ const RAMP_TIME: f64 = 10.0; // s
 const LEAST_LIMIT: f64 = 2e-3; // A
 /// Longest reading time that is assumed where neither sheet nor family has one (handbook §1.2).
 const READING_WINDOW: f64 = 10.0; // s
+/// The limit's clock starts at this share of the test voltage (handbook §1.5).
+const FULL_SHARE: f64 = 0.99;
+const FULL_SHARE_OF_DOUBLE_LAYER: f64 = 0.95;
+const LEAST_FULL_SHARE: f64 = 0.98;
+/// Capacitance of an empty fixture (handbook §2.9: 20 to 100 pF).
+const STRAY: f64 = 100e-12; // F
 /// Readings of the short windows that an early end looks at: a few more than make a window.
 const FEWEST_EARLY_READINGS: u32 = 15;
 /// A line that gives no value for this long, in host time, is silent (handbook §4.2: 2 s).
@@ -106,7 +112,7 @@ impl Draft<'_> {
         let meter = self.meter(supply.current_limit, rise);
         let path = self.bench.series + meter.range(meter.surge).burden;
         let constant = path * self.largest_capacitance();
-        let target = self.target().map_err(|refusal| vec![refusal])?;
+        let target = self.target(&meter).map_err(|refusal| vec![refusal])?;
         Ok(Plan {
             purpose: self.purpose(rise, &meter)?,
             test_voltage: self.voltage,
@@ -165,6 +171,7 @@ impl Draft<'_> {
             capacitance_gate: self.capacitance_gate(),
             voltage_exponent: self.physics.voltage_exponent,
             absorption_exponents: self.physics.absorption_exponents,
+            settling: self.physics.settling,
             absorption_strength: self.wish.part.family.absorption_strength(),
         }
     }
@@ -182,7 +189,7 @@ impl Draft<'_> {
         ((1.0 - tolerance.below()) * least, (1.0 + tolerance.above()) * greatest)
     }
 
-    fn target(&self) -> Result<Target, Refusal> {
+    fn target(&self, meter: &MeterPlan) -> Result<Target, Refusal> {
         let family = || self.wish.part.default_limit().ok().and_then(|limit| limit.reading_time);
         let reading_time =
             self.wish.limit.reading_time.or_else(family).ok_or(Refusal::NoReadingTime)?;
@@ -193,6 +200,7 @@ impl Draft<'_> {
         }
         Ok(Target {
             limit: self.limit,
+            full_share: self.full_share(meter),
             reading_time,
             soak,
             window,
@@ -200,6 +208,17 @@ impl Draft<'_> {
             least_early: reading_time * self.physics.least_early_share,
             early_window: self.early_window(reading_time).min(window),
         })
+    }
+
+    /// A part at its limit must be able to stand there, with what the path takes of the voltage; but
+    /// no lower than a reading in the window may stand (design: 98 %).
+    fn full_share(&self, meter: &MeterPlan) -> f64 {
+        if self.wish.part.family.dielectric() == Dielectric::DoubleLayer {
+            return FULL_SHARE_OF_DOUBLE_LAYER;
+        }
+        let path = self.bench.series + meter.range(meter.soak).burden;
+        let drop = (self.limit * path / self.voltage).value;
+        (FULL_SHARE - drop).max(LEAST_FULL_SHARE)
     }
 
     /// A sixtieth of the reading time, but long enough to hold a window's readings.
@@ -312,7 +331,8 @@ impl Draft<'_> {
             ProbeGate::Noise => noise.max(self.limit * 10.0),
             ProbeGate::Open => self.bench.supply.most_current,
         };
-        let charge_floor = self.charge_floor(meter.surge, rise + hold);
+        let stray = farads(STRAY) * voltage;
+        let charge_floor = self.charge_floor(meter.surge, rise + hold) + stray;
         ProbePlan { voltage, rise, hold, conducts, charge_floor }
     }
 
@@ -329,7 +349,7 @@ impl Draft<'_> {
             largest_step,
             budget: rise * 3.0 + constant * 10.0 + stale * 2.0,
             charge,
-            charge_floor: self.charge_floor(meter.surge, rise),
+            charge_floor: self.charge_floor(meter.surge, rise) + farads(STRAY) * self.voltage,
         }
     }
 

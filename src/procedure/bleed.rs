@@ -7,10 +7,14 @@ use super::{
 };
 use crate::judge::Finding;
 use crate::plan::{Bleeder, Plan, RangeIndex};
-use crate::quantity::{Charge, Current, Time, coulombs, volts};
+use crate::quantity::{Charge, Current, Time, amperes, coulombs, volts};
 
 /// Share of the charge that must be seen to come back where the bleed itself is the proof.
 const RETURN_SHARE: f64 = 0.2;
+/// Charge below this share of what the meter's error can feign proves nothing.
+const FEIGNED_SHARE: f64 = 0.2;
+/// Time constants of the bleeding loop over which charge comes back.
+const EMPTYING_CONSTANTS: f64 = 7.0;
 /// Share that shows after a fault that the part still hung on the clips: most of the charge may be
 /// gone before the meter is on its range. Empty clips give none.
 const LEAST_RETURN_SHARE: f64 = 0.01;
@@ -33,6 +37,8 @@ pub(super) struct Bleed {
     /// is no meter that could show it.
     attached: bool,
     returned: Charge,
+    /// Charge that the meter's own error can feign over the time counted.
+    feigned: Charge,
     last_at: Time,
 }
 
@@ -93,6 +99,7 @@ impl Bleed {
             supply_lost: false,
             attached: false,
             returned: coulombs(0.0),
+            feigned: coulombs(0.0),
             last_at: now,
         }
     }
@@ -133,8 +140,8 @@ impl Bleed {
         }
     }
 
-    /// Counts the charge that comes back, as far as the meter can tell it from its own zero; an
-    /// overload is at least the range's end.
+    /// Counts the charge that comes back by what exceeds the meter's error, while the part empties;
+    /// an overload is at least the range's end. Later there is only the meter's zero to count.
     fn count(&mut self, context: &Context, sample: Sample<Current>, range: RangeIndex) {
         let facts = context.plan.meter.range(range);
         let current = match sample {
@@ -144,9 +151,13 @@ impl Bleed {
         };
         let span = context.now - self.last_at;
         self.last_at = context.now;
-        if facts.error_at(current) < current.abs() {
-            self.returned -= current * span;
+        if emptying_time(context.plan, range) < context.now - self.since {
+            return;
         }
+        let error = facts.error_at(current);
+        let beyond = (current.abs() - error).max(amperes(0.0));
+        self.returned -= if current < amperes(0.0) { -beyond } else { beyond } * span;
+        self.feigned += error * span;
     }
 
     /// Off is a procedure: written again until the supply says that it is off.
@@ -257,7 +268,7 @@ impl Bleed {
     /// The terminals are empty; the part is too only if it still hangs on them.
     fn finish(&self, context: &mut Context) -> Step {
         let held = context.plan.full_charge() * context.plan.part.least_ratio;
-        if held * RETURN_SHARE <= self.returned {
+        if (held * RETURN_SHARE).max(self.feigned * FEIGNED_SHARE) <= self.returned {
             context.tally.charge_out = true;
         }
         if self.hung_on(context, held) {
@@ -284,6 +295,13 @@ impl Bleed {
             Some(_) => true,
         }
     }
+}
+
+/// How long charge comes back: until the loop has emptied the part, or the supply has pulled it
+/// down, and the readings of that time are in.
+fn emptying_time(plan: &Plan, range: RangeIndex) -> Time {
+    let constant = plan.bleed_loop(range) * plan.part.capacitance * plan.part.greatest_ratio;
+    constant * EMPTYING_CONSTANTS + plan.cut_out.stale * 2.0
 }
 
 /// Whether charge was seen to go into something.

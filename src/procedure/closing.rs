@@ -4,6 +4,7 @@
 //! It is given at every soak's end, and midway when the current ceases from one moment to the next.
 
 use super::bleed::Bleed;
+use super::rise::PROVING;
 use super::soak::{HEADROOM, SETTLING_CONSTANTS, gave_way};
 use super::{Context, Input, Order, Sample, State, Step, round_down};
 use crate::judge::Finding;
@@ -14,7 +15,7 @@ use crate::quantity::{Charge, Current, Time, Voltage, amperes, coulombs};
 const PROOF_SHARE: f64 = 0.7;
 /// Midway it is lowered to this share only, to disturb the absorption little.
 const MIDWAY_SHARE: f64 = 0.95;
-/// Share of the expected charge that proves the contact at the end.
+/// Share of the charge that went in whose return proves the contact.
 const PROOF_CHARGE_SHARE: f64 = 0.5;
 
 /// The proof under way.
@@ -149,8 +150,7 @@ impl Closing {
             // A step goes with the start of a reading, which then holds the whole of its charge.
             self.order_down(context);
         }
-        let expected = expected_charge(context) * (1.0 - self.share);
-        if expected * PROOF_CHARGE_SHARE <= self.returned() {
+        if proving_charge(context) * (1.0 - self.share) <= self.returned() {
             if let (Then::Resume, Stage::Lowering { set, .. }) = (self.then, self.stage) {
                 self.stage = Stage::Raising { since: context.now, from: set, set };
                 return Step::Stay;
@@ -229,13 +229,14 @@ impl Closing {
     }
 }
 
-/// Charge that the part gives back on its way to 0 V: at least what a small sound part holds, or
-/// what was measured to have gone in where that is less.
-fn expected_charge(context: &Context) -> Charge {
+/// Charge that proves the contact if it comes back on the way to 0 V: half of what was measured to
+/// have gone in, less where bias takes capacitance away, and more than the empty fixture holds.
+fn proving_charge(context: &Context) -> Charge {
     let plan = context.plan;
     let printed = plan.full_charge() * plan.part.least_ratio;
-    let leakage = context.tally.reading.map_or_else(Current::default, |reading| reading.current);
+    let leakage = context.tally.leaked_early.max(Current::default());
     let measured = context.tally.count.capacitance(context.tally.counted_to, leakage);
-    let floor = plan.ramp.charge_floor;
-    measured.map_or(printed, |measured| printed.min((measured * plan.test_voltage).max(floor)))
+    let measured = measured.filter(|_| context.tally.charge_in).map(|it| it * plan.test_voltage);
+    let share = PROOF_CHARGE_SHARE.min(plan.part.least_ratio);
+    (measured.unwrap_or(printed) * share).max(plan.ramp.charge_floor * PROVING)
 }

@@ -98,7 +98,7 @@ pub(super) fn fits(plan: &Plan, tally: &Tally) -> bool {
 
 /// Charge over voltage, for runs whose part stood at the test voltage.
 ///
-/// The settled reading, where there is one, is the better value of what leaked meanwhile.
+/// What leaked on the way up lay between what flowed when the surge was over and the reading.
 fn measured_capacitance(plan: &Plan, tally: &Tally) -> Option<MeasuredCapacitance> {
     let broken = matches!(
         tally.ended_by,
@@ -107,9 +107,12 @@ fn measured_capacitance(plan: &Plan, tally: &Tally) -> Option<MeasuredCapacitanc
     if broken || !tally.charge_in {
         return None;
     }
-    let leakage = tally.reading.map_or_else(Current::default, |reading| reading.current);
+    let early = tally.leaked_early.max(Current::default());
+    let late = tally.reading.map_or(early, |reading| reading.raw);
+    let (leakage, spread) = ((early + late) / 2.0, (early - late).abs() / 2.0);
     let doubt = CountDoubt {
         charge: plan.ramp.charge_floor / 3_f64.sqrt(),
+        leakage: spread / 3_f64.sqrt(),
         gain: plan.meter.range(plan.meter.surge).accuracy.fraction / 3_f64.sqrt(),
         voltage: plan.supply.voltage_uncertainty,
     };

@@ -21,7 +21,7 @@ pub(super) fn of(
     let budget = budget(plan, settled, range, raw);
     let Carried { current, budget } = carry(raw, budget, &plan.warmth, absorbing);
     let reach = plan.warmth.reach();
-    Reading { current, raw, budget, reach, at, voltage: settled.lowest_voltage }
+    Reading { current, raw, budget, reach, rise: settled.rise, at, voltage: settled.lowest_voltage }
 }
 
 /// The share that the dielectric still soaks up: by the curve where that tells it apart, and else

@@ -4,7 +4,9 @@
 use super::outcome::fits;
 use super::reading;
 use super::{Context, Plan, Tally};
-use crate::judge::{Ceased, Curve, Forecast, Glance, Reading, Settled, Trend, Window, may_end};
+use crate::judge::{
+    Ceased, Curve, Forecast, Glance, Nature, Reading, Settled, Trend, Window, may_end,
+};
 use crate::plan::{RangeIndex, Until};
 use crate::quantity::{Current, Time, amperes};
 
@@ -37,11 +39,13 @@ impl Readings {
         let early = (target.until == Until::Early)
             .then(|| Early { window: Window::from(from, target.early_window), before: None });
         let constant = plan.path(range) * plan.part.capacitance;
+        let (settling, settling_spread) = plan.part.settling;
         let exponents = plan.part.absorption_exponents;
+        let nature = Nature { exponents, settling, settling_spread };
         Self {
             window,
             trend: Trend::new(target.limit, target.judged_at()),
-            curve: Curve::new(exponents, plan.ramp.rise / 2.0, constant, target.judged_at()),
+            curve: Curve::new(nature, plan.ramp.rise / 2.0, constant, target.judged_at()),
             early,
             watch: Ceased::default(),
             ceased: false,

@@ -4,17 +4,23 @@ use super::soak::{Settle, conducts, gave_way};
 use super::{Context, Input, Order, Sample, State, Step, round_down};
 use crate::judge::Finding;
 use crate::plan::Plan;
-use crate::quantity::{Current, Time, Voltage, volts};
+use crate::quantity::{Current, Time, Voltage, seconds, volts};
 
-/// The limit's clock starts when the part stands at this share of the test voltage
-/// (handbook §1.5).
-const FULL_SHARE: f64 = 0.99;
+/// A part that stands at this share of the test voltage and draws less and less is waited for.
+const NEAR_SHARE: f64 = 0.8;
+/// It must draw less by this part in ten seconds.
+const FALLING: f64 = 0.01;
+const FALLING_TIME: f64 = 10.0; // s
 /// A part that falls below this share of the highest voltage it stood at has given way.
 const COLLAPSE_SHARE: f64 = 0.8;
 /// Voltage readings in a row that make a fall.
 const FALLS: u8 = 2;
 /// Readings in a row at the set-point that make an arrival: the supply no longer swings.
 const ARRIVAL_READINGS: u8 = 3;
+/// A part whose least charge is this multiple of the floor would have been seen.
+const VISIBLE: f64 = 5.0;
+/// Charge of this multiple of the floor proves that something is there.
+pub(super) const PROVING: f64 = 3.0;
 /// A part that took this multiple of its largest charge is not charging (handbook §4.2).
 const OVERFILL: f64 = 2.0;
 
@@ -65,7 +71,7 @@ impl Ramp {
         if self.arrivals < ARRIVAL_READINGS {
             return Step::Stay;
         }
-        Step::Next(State::Charge(Charge { since: context.now, fall: Fall::default() }))
+        Step::Next(State::Charge(Charge::begin(context.now)))
     }
 
     fn raise(&mut self, context: &mut Context) {
@@ -92,9 +98,17 @@ fn target(plan: &Plan) -> Voltage {
 pub(super) struct Charge {
     since: Time,
     fall: Fall,
+    /// What flowed ten seconds ago and more, and when.
+    mark: Option<(Time, Current)>,
+    /// The current still fell at the last mark.
+    falls: bool,
 }
 
 impl Charge {
+    fn begin(now: Time) -> Self {
+        Self { since: now, fall: Fall::default(), mark: None, falls: true }
+    }
+
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if self.fall.watch(context, input) {
             return gave_way(context);
@@ -104,13 +118,31 @@ impl Charge {
             return Step::Stay;
         }
         let Some(full_at) = context.tally.full_voltage_at else {
-            let overdue = waited > context.plan.ramp.charge + context.plan.ramp.budget;
-            return if overdue { held(context) } else { Step::Stay };
+            return self.wait(context, waited);
         };
         if !weigh_charge(context) {
             return Step::Fault(Finding::NoContact);
         }
         Step::Next(State::Settle(Settle::begin(context, full_at)))
+    }
+}
+
+impl Charge {
+    /// Below full voltage after its time: a part that still forms or soaks up charge gets as long as
+    /// a reading would take, since a failure before that is none (handbook §1.5).
+    fn wait(&mut self, context: &mut Context, waited: Time) -> Step {
+        let (plan, now) = (context.plan, context.now);
+        let current = context.senses.smooth_current();
+        let (at, past) = *self.mark.get_or_insert((now, current));
+        if seconds(FALLING_TIME) <= now - at {
+            self.falls = current <= past * (1.0 - FALLING);
+            self.mark = Some((now, current));
+        }
+        let near = context.senses.part_voltage(plan, now);
+        let near = near.is_some_and(|voltage| plan.test_voltage * NEAR_SHARE <= voltage);
+        let usual = plan.ramp.charge + plan.ramp.budget;
+        let allowed = if near && self.falls { usual.max(plan.target.reading_time) } else { usual };
+        if allowed < waited { held(context) } else { Step::Stay }
     }
 }
 
@@ -139,7 +171,7 @@ impl Fall {
             return true;
         }
         context.tally.high_water = high_water.max(voltage);
-        let enough = context.plan.test_voltage * FULL_SHARE <= voltage;
+        let enough = context.plan.test_voltage * context.plan.target.full_share <= voltage;
         if context.tally.full_voltage_at.is_none() && enough {
             context.tally.full_voltage_at = Some(context.now);
         }
@@ -147,11 +179,15 @@ impl Fall {
     }
 }
 
-/// The part stayed below the test voltage: says whether charging could still explain it.
+/// The part stayed below the test voltage: says whether charging could still explain it. A part
+/// that has stood near the test voltage and draws no more than a few times its limit may yet come
+/// within it: that is no hard fault.
 fn held(context: &mut Context) -> Step {
     let plan = context.plan;
     let most = plan.full_charge() * plan.part.greatest_ratio * OVERFILL;
-    context.tally.overfilled = most < context.tally.count.charge();
+    let near = context.tally.high_water >= plan.test_voltage * NEAR_SHARE;
+    let hard = !near || conducts(plan, context.senses.smooth_current());
+    context.tally.overfilled = hard && most < context.tally.count.charge();
     Step::Fault(Finding::HeldBelowTestVoltage)
 }
 
@@ -162,17 +198,17 @@ fn held(context: &mut Context) -> Step {
 fn weigh_charge(context: &mut Context) -> bool {
     let plan = context.plan;
     let least = plan.part.capacitance * plan.part.least_ratio;
-    if least * plan.test_voltage < plan.ramp.charge_floor * 5.0 {
-        return true;
-    }
+    let visible = plan.ramp.charge_floor * VISIBLE <= least * plan.test_voltage;
+    let needed = (least * 0.2).max(plan.ramp.charge_floor * PROVING / plan.test_voltage);
     let leakage = context.senses.smooth_current() - context.tally.offset;
+    context.tally.leaked_early = leakage;
     let takes = |leakage| {
         let capacitance = context.tally.count.capacitance(context.tally.counted_to, leakage);
-        capacitance.is_some_and(|capacitance| least * 0.2 <= capacitance)
+        capacitance.is_some_and(|capacitance| needed <= capacitance)
     };
     // A leak that grows faster than the voltage is taken for more than it was on the way up, and a
     // large one for all of the charge. It shows that there is a part all the same.
-    let there = takes(leakage) || (conducts(plan, leakage) && takes(Current::default()));
+    let there = takes(leakage) || (plan.target.limit < leakage && takes(Current::default()));
     context.tally.charge_in = there;
-    there
+    there || !visible
 }

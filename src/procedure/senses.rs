@@ -33,6 +33,9 @@ struct Stamped<T> {
 /// Weight of the newest reading in the smoothed current.
 const SMOOTHING: f64 = 0.3;
 
+/// A doubt about the part's voltage above this hides whether it is empty (handbook §4.1: 0.5 V).
+const COARSE: f64 = 0.25; // V
+
 impl Senses {
     pub(super) fn new(range: RangeIndex) -> Self {
         Self {
@@ -207,6 +210,9 @@ impl Senses {
     /// Voltage at the part while it bleeds, by whichever way this station can know it.
     pub(super) fn bleeding_voltage(&self, plan: &Plan, now: Time) -> Option<Voltage> {
         match plan.supply.senses {
+            Sensing::AtTerminals if reads_too_coarsely(plan, self.range) => {
+                self.voltage_by_bleeding_current(plan, now)
+            }
             Sensing::AtTerminals => self.voltage_behind_relay(plan, now),
             Sensing::BeforeRelay => self.voltage_by_bleeding_current(plan, now),
         }
@@ -256,4 +262,16 @@ impl Senses {
             (None, None) => true,
         }
     }
+}
+
+/// Whether the supply's read-back, multiplied by the divider of path and bleeder, is too coarse to
+/// tell an empty part from a charged one: with a large sense resistor the meter tells it better.
+fn reads_too_coarsely(plan: &Plan, range: RangeIndex) -> bool {
+    let divider = match plan.discharge.bleeder {
+        Bleeder::SupplySinks => return false,
+        Bleeder::Fitted(bleeder) | Bleeder::Relay(bleeder) => plan.path(range) / bleeder,
+    };
+    let by_meter = plan.meter.range(range).accuracy.fixed * plan.bleed_loop(range);
+    let by_terminals = plan.supply.agreement * (1.0 + divider.value);
+    volts(COARSE) < by_terminals && by_meter < by_terminals
 }

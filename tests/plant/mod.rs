@@ -45,10 +45,12 @@ pub fn plan() -> Plan {
             capacitance_gate: (0.7, 1.4),
             voltage_exponent: 4.5,
             absorption_exponents: (0.8, 1.1),
+            settling: (0.0, 0.02),
             absorption_strength: Family::TantalumMno2.absorption_strength(),
         },
         target: Target {
             limit: amperes(5.5e-6),
+            full_share: 0.99,
             reading_time: seconds(300.0),
             soak: seconds(300.0),
             window: seconds(10.0),
