@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::ask::{WishArguments, drawn};
 use super::failure::Failure;
 use super::{Exit, screen};
+use crate::part::Reach;
 use crate::plan::{Bleeder, Drawn, Wish};
 use crate::quantity::text;
 use crate::station::wiring::Station;
@@ -117,6 +118,7 @@ fn lines(wish: &Wish, drawn: &Drawn) -> Vec<(&'static str, String)> {
                 text::resistance(path)
             ),
         ),
+        ("room", room_line(drawn)),
         ("discharge", discharge_line(drawn)),
         ("time", format!("about {}", text::time(round(drawn.duration)))),
     ]
@@ -130,6 +132,19 @@ fn limit_line(wish: &Wish, drawn: &Drawn) -> String {
         text::time(target.reading_time),
         wish.limit.rule,
         wish.limit.source
+    )
+}
+
+fn room_line(drawn: &Drawn) -> String {
+    let warmth = &drawn.plan.warmth;
+    let carried = match warmth.reach() {
+        Reach::Near => "carried to",
+        Reach::Colder | Reach::Warmer => "too far from",
+    };
+    let reference = text::temperature_celsius(warmth.reference);
+    format!(
+        "{}, {carried} the limit's {reference}; judged at {}",
+        warmth.room, drawn.plan.confidence
     )
 }
 
@@ -162,6 +177,11 @@ pub(crate) struct PlanObject {
     limit_source: String,
     reading_time_second: f64,
     soak_second: f64,
+    confidence: f64,
+    room_celsius: f64,
+    room_tolerance_kelvin: f64,
+    room_told: bool,
+    reference_celsius: f64,
     current_limit_ampere: f64,
     over_voltage_volt: f64,
     over_current_ampere: f64,
@@ -186,6 +206,11 @@ impl PlanObject {
             limit_source: wish.limit.source.clone(),
             reading_time_second: plan.target.reading_time.value,
             soak_second: plan.target.soak.value,
+            confidence: plan.confidence.share(),
+            room_celsius: plan.warmth.room.at.degrees(),
+            room_tolerance_kelvin: plan.warmth.room.tolerance,
+            room_told: plan.warmth.room.told,
+            reference_celsius: plan.warmth.reference.degrees(),
             current_limit_ampere: plan.supply.current_limit.value,
             over_voltage_volt: plan.supply.over_voltage.value,
             over_current_ampere: plan.supply.over_current.value,

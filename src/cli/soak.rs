@@ -13,7 +13,7 @@ use crate::daemon::{Finished, Line, OpenStation, Progress, Stop};
 use crate::judge::Left;
 use crate::plan::{Drawn, Phase, Sample, Wish};
 use crate::quantity::{Time, seconds, text};
-use crate::record::{LimitOnRecord, NewRun, Record, RunFilter};
+use crate::record::{Conditions, LimitOnRecord, NewRun, Record, RunFilter};
 use crate::report::object::RunObject;
 use crate::station::wiring::Station;
 
@@ -133,8 +133,14 @@ fn new_run(wish: &Wish, drawn: &Drawn, station: &Station, open: &OpenStation) ->
             rule: wish.limit.rule.to_string(),
             source: wish.limit.source.clone(),
             reading_time: Some(drawn.plan.target.reading_time),
-            reference_celsius: wish.limit.reference.map(crate::quantity::Celsius::degrees),
+            reference_celsius: Some(drawn.plan.warmth.reference.degrees()),
         }),
+        conditions: Conditions {
+            confidence: drawn.plan.confidence,
+            judged_at: Some(drawn.plan.target.judged_at()),
+            room: Some(drawn.plan.warmth.room),
+            duty: None,
+        },
         plan_json: serde_json::to_string(&plan).unwrap_or_default(),
         instruments: open.instruments.clone(),
         software: format!("reststrom {}", env!("CARGO_PKG_VERSION")),

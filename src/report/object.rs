@@ -24,10 +24,18 @@ pub struct RunObject {
     pub findings: Vec<&'static str>,
     /// The settled reading.
     pub current: Option<CurrentObject>,
+    /// How sure the verdict had to be: 0.95 leaves a risk of 2.5 % each way.
+    pub confidence: f64,
+    /// What the uncertainty is made of, largest first.
+    pub budget: Vec<ComponentObject>,
+    /// The room's temperature; none if the run knew of none.
+    pub room: Option<RoomObject>,
     /// Lowest voltage at the part in the reading window.
     pub voltage_at_part_volt: Option<f64>,
     /// Measured capacitance.
     pub measured_capacitance_farad: Option<f64>,
+    /// Half-width of its 95 % interval.
+    pub capacitance_uncertainty_farad: Option<f64>,
     /// Highest current that was seen.
     pub peak_current_ampere: Option<f64>,
     /// `safe` or `locked-out`; none if the run was cut off or goes on.
@@ -69,12 +77,36 @@ pub struct LimitObject {
 /// A settled reading.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CurrentObject {
-    /// The current.
+    /// The current at the limit's temperature.
     pub ampere: f64,
-    /// Half-width of its 95 % interval.
+    /// Half-width of its interval at the run's confidence.
     pub uncertainty_ampere: f64,
+    /// The current as it was read, in the room.
+    pub raw_ampere: f64,
     /// When, after full voltage.
     pub at_second: f64,
+}
+
+/// A part of an uncertainty.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ComponentObject {
+    /// Where it comes from.
+    pub source: &'static str,
+    /// Its standard uncertainty.
+    pub standard_ampere: f64,
+    /// What would make it smaller.
+    pub remedy: &'static str,
+}
+
+/// The room's temperature.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RoomObject {
+    /// The temperature.
+    pub celsius: f64,
+    /// How far from it the true one may lie.
+    pub tolerance_kelvin: f64,
+    /// Somebody said so; else it is assumed.
+    pub told: bool,
 }
 
 impl RunObject {
@@ -108,12 +140,23 @@ impl RunObject {
             current: ending.and_then(|ending| ending.current).map(|current| CurrentObject {
                 ampere: current.value.value,
                 uncertainty_ampere: current.uncertainty.value,
+                raw_ampere: current.raw.value,
                 at_second: current.at.value,
+            }),
+            confidence: begun.conditions.confidence.share(),
+            budget: ending.map(budget).unwrap_or_default(),
+            room: begun.conditions.room.map(|room| RoomObject {
+                celsius: room.at.degrees(),
+                tolerance_kelvin: room.tolerance,
+                told: room.told,
             }),
             voltage_at_part_volt: ending.and_then(|ending| ending.voltage_at_part).map(|u| u.value),
             measured_capacitance_farad: ending
                 .and_then(|ending| ending.measured_capacitance)
                 .map(|capacitance| capacitance.value),
+            capacitance_uncertainty_farad: ending
+                .and_then(|ending| ending.capacitance_uncertainty)
+                .map(|uncertainty| uncertainty.value),
             peak_current_ampere: ending
                 .and_then(|ending| ending.peak_current)
                 .map(|current| current.value),
@@ -153,6 +196,15 @@ impl RunObject {
             },
         )
     }
+}
+
+fn budget(ending: &Ending) -> Vec<ComponentObject> {
+    let components = ending.budget.iter().map(|component| ComponentObject {
+        source: component.source.tag(),
+        standard_ampere: component.uncertainty.value,
+        remedy: component.source.remedy(),
+    });
+    components.collect()
 }
 
 fn advice(run: &Run, ending: Option<&Ending>) -> String {
