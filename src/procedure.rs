@@ -12,7 +12,9 @@
 //! input, counted from the start of the run, so a ten-hour soak is tested in microseconds.
 
 mod bleed;
+mod clip;
 mod closing;
+mod forming;
 mod outcome;
 mod probe;
 mod reading;
@@ -25,12 +27,15 @@ use std::sync::Arc;
 
 use arrayvec::ArrayVec;
 
+pub use forming::Formed;
 pub use outcome::Outcome;
 
 use crate::judge::{ChargeCount, Finding, Fit, Forecast, Reading, Stair};
 use crate::plan::{OutputState, Phase, Plan, RangeIndex, Sample};
 use crate::quantity::{Current, Time, Voltage};
 use bleed::Bleed;
+use clip::ClipWatch;
+use forming::Form;
 use probe::Probe;
 use rise::{Charge, Ramp};
 use senses::Senses;
@@ -127,6 +132,8 @@ enum State {
     Charge(Charge),
     Settle(Settle),
     Soak(Box<Soak>),
+    Form(Box<Form>),
+    Clip(ClipWatch),
     Bleed(Bleed),
     Safe,
     LockedOut { written: Time },
@@ -153,6 +160,9 @@ struct Tally {
     bursts: u32,
     tallest_burst: Current,
     stairs: Vec<Stair>,
+    formed: Option<Formed>,
+    /// The watch of the clip saw a part go in.
+    clipped: bool,
     meter_lost: bool,
     /// The voltage fell in the soak before a current was read that would explain it.
     sagged: bool,
@@ -209,11 +219,11 @@ impl Procedure {
     pub fn phase(&self) -> Phase {
         match &self.state {
             State::Idle => Phase::Idle,
-            State::Probe(_) => Phase::Probe,
+            State::Probe(_) | State::Clip(_) => Phase::Probe,
             State::Ramp(_) => Phase::Ramp,
             State::Charge(_) => Phase::Charge,
             State::Settle(_) => Phase::Settle,
-            State::Soak(_) => Phase::Soak,
+            State::Soak(_) | State::Form(_) => Phase::Soak,
             State::Bleed(_) => Phase::Bleed,
             State::Safe => Phase::Safe,
             State::LockedOut { .. } => Phase::LockedOut,
@@ -232,7 +242,9 @@ impl Procedure {
             | State::Ramp(_)
             | State::Charge(_)
             | State::Settle(_)
-            | State::Soak(_) => self.senses.part_voltage(&self.plan, now),
+            | State::Soak(_)
+            | State::Form(_)
+            | State::Clip(_) => self.senses.part_voltage(&self.plan, now),
         }
     }
 
@@ -246,6 +258,8 @@ impl Procedure {
             | State::Ramp(_)
             | State::Charge(_)
             | State::Settle(_)
+            | State::Form(_)
+            | State::Clip(_)
             | State::Bleed(_)
             | State::Safe
             | State::LockedOut { .. } => false,
@@ -264,6 +278,8 @@ impl Procedure {
             | State::Ramp(_)
             | State::Charge(_)
             | State::Settle(_)
+            | State::Form(_)
+            | State::Clip(_)
             | State::Bleed(_)
             | State::Safe
             | State::LockedOut { .. } => None,
@@ -313,6 +329,8 @@ impl Procedure {
             State::Charge(charge) => charge.step(&mut context, input),
             State::Settle(settle) => settle.step(&mut context, input),
             State::Soak(soak) => soak.step(&mut context, input),
+            State::Form(form) => form.step(&mut context, input),
+            State::Clip(clip) => clip.step(&mut context, input),
             State::Bleed(bleed) => bleed.step(&mut context, input),
             State::LockedOut { written } => hold_off(written, &mut context),
         };
@@ -358,7 +376,13 @@ impl Procedure {
         }
         let energised = matches!(
             self.state,
-            State::Probe(_) | State::Ramp(_) | State::Charge(_) | State::Settle(_) | State::Soak(_)
+            State::Probe(_)
+                | State::Ramp(_)
+                | State::Charge(_)
+                | State::Settle(_)
+                | State::Soak(_)
+                | State::Form(_)
+                | State::Clip(_)
         );
         if !energised {
             return None;
@@ -384,7 +408,12 @@ impl Procedure {
     fn is_on(&self) -> bool {
         match &self.state {
             State::Probe(probe) => probe.is_on(),
-            State::Ramp(_) | State::Charge(_) | State::Settle(_) | State::Soak(_) => true,
+            State::Ramp(_)
+            | State::Charge(_)
+            | State::Settle(_)
+            | State::Soak(_)
+            | State::Form(_)
+            | State::Clip(_) => true,
             State::Idle | State::Bleed(_) | State::Safe | State::LockedOut { .. } => false,
         }
     }
@@ -400,7 +429,10 @@ impl Procedure {
             return Some(Finding::InstrumentLost);
         }
         // From `settle` on the meter changes ranges, and those states know which overload counts.
-        let rising = matches!(self.state, State::Probe(_) | State::Ramp(_) | State::Charge(_));
+        let rising = matches!(
+            self.state,
+            State::Probe(_) | State::Ramp(_) | State::Charge(_) | State::Form(_) | State::Clip(_)
+        );
         if rising && self.is_on() && !self.senses.current_is_below(self.plan.cut_out.surge) {
             return Some(self.surge_finding());
         }
@@ -413,7 +445,7 @@ impl Procedure {
         if self.senses.flows_back() {
             return Finding::InstrumentLost;
         }
-        if matches!(self.state, State::Probe(_)) {
+        if matches!(self.state, State::Probe(_) | State::Clip(_)) {
             return Finding::Shorted;
         }
         self.tally.broke_down_at.get_or_insert(self.tally.high_water);

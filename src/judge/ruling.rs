@@ -91,6 +91,8 @@ pub struct Evidence {
     pub tallest_burst: Current,
     /// The part came charged.
     pub came_charged: bool,
+    /// The run re-formed the part instead of testing it: whether that did good.
+    pub formed: Option<bool>,
 }
 
 /// Verdict and findings; the first finding is the reason.
@@ -107,7 +109,12 @@ pub struct Ruling {
 pub fn rule(evidence: &Evidence) -> Ruling {
     let (verdict, reason) = match evidence.ended_by {
         Some(finding) => (after_fault(finding, evidence.overfilled), finding),
-        None => by_reading(evidence),
+        None => match evidence.formed {
+            // Re-forming says nothing yet: the part is tested after a rest (handbook §4.5).
+            Some(true) => (Verdict::Untested, Finding::Reformed),
+            Some(false) => (Verdict::Untested, Finding::StillFalling),
+            None => by_reading(evidence),
+        },
     };
     let mut findings = ArrayVec::new();
     findings.push(reason);
@@ -138,6 +145,7 @@ fn after_fault(finding: Finding, overfilled: bool) -> Verdict {
         | Finding::ConductsAtLowVoltage
         | Finding::Stopped
         | Finding::InstrumentLost
+        | Finding::Reformed
         | Finding::AlreadyCharged => Verdict::Untested,
     }
 }
@@ -226,6 +234,7 @@ mod tests {
             bursts: 0,
             tallest_burst: amperes(0.0),
             came_charged: false,
+            formed: None,
         }
     }
 

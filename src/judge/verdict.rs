@@ -53,6 +53,8 @@ words! {
         Early = "early",
         /// The part came charged and was bled first.
         AlreadyCharged = "already-charged",
+        /// The part was re-formed: its oxide was grown back under a small current.
+        Reformed = "re-formed",
     }
 }
 

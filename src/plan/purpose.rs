@@ -18,7 +18,10 @@ pub enum Purpose {
     /// Growing the oxide of an aged wet aluminium part back.
     Reform(Forming),
     /// Looking, at the probe voltage, for a part to come out of the clip and another to go in.
-    ClipWatch,
+    ClipWatch {
+        /// The part that was there before must come out first.
+        awaits_gone: bool,
+    },
 }
 
 /// The steps of a staircase.
@@ -47,7 +50,8 @@ pub struct Forming {
     pub final_hold: Time,
     /// A voltage that stays below its step for longer has stalled.
     pub stall: Time,
-    /// More charge than this goes into no part that can be saved.
+    /// More charge than this, beyond what a part at its limit leaks meanwhile, goes into no part
+    /// that can be saved.
     pub charge_bound: Charge,
 }
 
@@ -79,11 +83,18 @@ impl Plan {
         Some(self.at_stair(voltage, stairs.dwell))
     }
 
+    /// Whether the meter can see at the probe voltage that this part is clipped in.
+    #[must_use]
+    pub fn sees_clip(&self) -> bool {
+        let charge = self.part.capacitance * self.part.least_ratio * self.probe.voltage;
+        self.probe.charge_floor * 10.0 <= charge
+    }
+
     /// The same plan for a look at the clip: what never stood above the probe voltage is emptied
     /// without a rest.
     #[must_use]
-    pub fn for_clip_watch(&self) -> Self {
-        let mut plan = Self { purpose: Purpose::ClipWatch, ..self.clone() };
+    pub fn for_clip_watch(&self, awaits_gone: bool) -> Self {
+        let mut plan = Self { purpose: Purpose::ClipWatch { awaits_gone }, ..self.clone() };
         plan.test_voltage = self.probe.voltage;
         plan.discharge.hold = seconds(0.0);
         plan.discharge.rebound = seconds(0.0);

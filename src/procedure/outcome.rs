@@ -1,6 +1,6 @@
 //! What a run has come to, in one value.
 
-use super::{Plan, Procedure, State, Tally};
+use super::{Formed, Plan, Procedure, State, Tally};
 use crate::judge::{
     CountDoubt, Evidence, Finding, Fit, Left, MeasuredCapacitance, Reading, Ruling, Stair, rule,
 };
@@ -21,6 +21,10 @@ pub struct Outcome {
     pub fit: Option<Fit>,
     /// The steps of a staircase, from the lowest up.
     pub stairs: Vec<Stair>,
+    /// What re-forming came to.
+    pub formed: Option<Formed>,
+    /// A watch of the clip saw a part go in.
+    pub clipped: bool,
     /// Measured capacitance, where charge could be counted.
     pub capacitance: Option<MeasuredCapacitance>,
     /// Highest current that was seen.
@@ -43,6 +47,8 @@ impl Outcome {
             | State::Charge(_)
             | State::Settle(_)
             | State::Soak(_)
+            | State::Form(_)
+            | State::Clip(_)
             | State::Bleed(_) => return None,
         };
         let evidence = evidence(run);
@@ -53,6 +59,8 @@ impl Outcome {
             reading: run.tally.reading,
             fit: run.tally.fit,
             stairs: run.tally.stairs.clone(),
+            formed: run.tally.formed,
+            clipped: run.tally.clipped,
             capacitance: evidence.capacitance,
             peak_current: run.senses.peak_current(),
             full_voltage_at: run.tally.full_voltage_at,
@@ -78,6 +86,7 @@ fn evidence(run: &Procedure) -> Evidence {
         bursts: tally.bursts,
         tallest_burst: tally.tallest_burst,
         came_charged: tally.came_charged,
+        formed: tally.formed.map(|formed| formed.good),
     }
 }
 

@@ -216,6 +216,12 @@ impl Plant {
         self.part.falls_off_at = self.time;
     }
 
+    /// Another part is clipped in.
+    pub fn clip_in(&mut self, part: Part) {
+        (self.at_part, self.broken) = (part.charged_to, false);
+        self.part = part;
+    }
+
     /// Voltage of the part that lies beside the bench, V.
     pub fn left_with(&self) -> f64 {
         self.left_with
