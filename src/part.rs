@@ -19,6 +19,7 @@ mod room;
 mod rule;
 pub mod sheet;
 mod tolerance;
+mod voltage_law;
 mod warmth;
 mod words_of_a_part;
 
@@ -32,6 +33,7 @@ pub use rating::{MeasuringVoltage, RatedCapacitance, RatedVoltage, Rating, Ratin
 pub use room::{CORRECTED_WITHIN, Reach, Room, RoomError, TOLD_TOLERANCE, Warmth};
 pub use rule::{LeakageRule, Pick, RuleError, Threshold};
 pub use tolerance::{Tolerance, ToleranceError};
+pub use voltage_law::VoltageLaw;
 pub use warmth::Doubling;
 pub use words_of_a_part::{Kind, Loose, PartError};
 

@@ -24,7 +24,7 @@ pub use told::{OutputState, Sample};
 
 use arrayvec::ArrayVec;
 
-use crate::part::Warmth;
+use crate::part::{VoltageLaw, Warmth};
 use crate::quantity::{
     Capacitance, Charge, Confidence, Current, Power, Resistance, Time, Voltage, amperes,
 };
@@ -82,6 +82,10 @@ pub struct PartFacts {
     pub capacitance_gate: (f64, f64),
     /// Relative change of leakage per relative change of voltage (handbook §3.11).
     pub voltage_exponent: f64,
+    /// How its leakage falls with the voltage, for estimates.
+    pub voltage_law: VoltageLaw,
+    /// Voltage grows its oxide back (handbook §4.5).
+    pub can_be_reformed: bool,
     /// Least and greatest exponent of the absorption current (handbook §7, column n).
     pub absorption_exponents: (f64, f64),
     /// Greatest β of the absorption current (handbook §2.9), in s^(n−1).

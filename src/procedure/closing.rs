@@ -234,7 +234,7 @@ impl Closing {
 fn expected_charge(context: &Context) -> Charge {
     let plan = context.plan;
     let printed = plan.full_charge() * plan.part.least_ratio;
-    let leakage = context.tally.reading.map_or_else(Current::default, |reading| reading.current);
+    let leakage = context.tally.reading.map_or_else(Current::default, |reading| reading.raw);
     let measured = context.tally.count.capacitance(context.tally.counted_to, leakage);
     let floor = plan.ramp.charge_floor;
     measured.map_or(printed, |measured| printed.min((measured * plan.test_voltage).max(floor)))

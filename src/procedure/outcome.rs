@@ -87,6 +87,9 @@ fn evidence(run: &Procedure) -> Evidence {
         tallest_burst: tally.tallest_burst,
         came_charged: tally.came_charged,
         formed: tally.formed.map(|formed| formed.good),
+        rated: plan.part.rated,
+        law: plan.part.voltage_law,
+        can_be_reformed: plan.part.can_be_reformed,
     }
 }
 
@@ -107,7 +110,7 @@ fn measured_capacitance(plan: &Plan, tally: &Tally) -> Option<MeasuredCapacitanc
     if broken || !tally.charge_in {
         return None;
     }
-    let leakage = tally.reading.map_or_else(Current::default, |reading| reading.current);
+    let leakage = tally.reading.map_or_else(Current::default, |reading| reading.raw);
     let doubt = CountDoubt {
         charge: plan.ramp.charge_floor / 3_f64.sqrt(),
         gain: plan.meter.range(plan.meter.surge).accuracy.fraction / 3_f64.sqrt(),
