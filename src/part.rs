@@ -8,6 +8,7 @@
 mod absorption;
 mod cursor;
 mod defaults;
+mod duty;
 mod family;
 mod formula;
 mod in_words;
@@ -25,6 +26,7 @@ mod words_of_a_part;
 
 pub use cursor::NotationError;
 pub use defaults::NoDefaultError;
+pub use duty::{Duty, DutyError, Effect, Leak};
 pub use family::{Dielectric, Family, FamilyError};
 pub use formula::{Formula, GREATEST_FACTOR, LEAST_FACTOR, Term};
 pub use limit::{Limit, LimitError, Measuring};

@@ -50,6 +50,7 @@ fn is_the_object_of_c14(object: &Value) {
         "confidence",
         "budget",
         "room",
+        "in_circuit",
         "voltage_at_part_volt",
         "measured_capacitance_farad",
         "peak_current_ampere",
@@ -157,10 +158,16 @@ fn a_bench_behind_a_socket_gives_the_same_verdict_as_one_on_a_terminal() {
 #[test]
 fn a_soak_without_json_ends_with_a_page_and_a_sentence_to_act_on() {
     let rig = Rig::holding(STEADY, "C14");
-    let ended = rig.run(&words("soak", &C14, &["--soak", "60s"]));
+    let asked = ["--soak", "60s", "--in-circuit", "timing 1M from 8V"];
+    let ended = rig.run(&words("soak", &C14, &asked));
     assert_eq!(ended.code, Some(0), "{ended:?}");
     assert!(ended.stdout.contains("WITHIN") && ended.stdout.contains("Keep it"), "{ended:?}");
     assert!(ended.stderr.starts_with("CAUTION"), "{ended:?}");
+    // Some 0.2 µA of the 8 µA that flow from 8 V through 1 MΩ (handbook §5.2).
+    let object = rig.json(&["show", "r1", "--json"]);
+    let current = object["current"]["ampere"].as_f64().unwrap();
+    near(&object["in_circuit"]["timing_error"], current / 8e-6, 1e-6);
+    assert!(ended.stdout.contains("in circuit   timing 1 MΩ from 8 V: takes"), "{ended:?}");
     for phase in ["probe", "ramp", "soak", "bleed", "safe"] {
         let told = ended.stderr.lines().any(|line| line.starts_with(phase));
         assert!(told, "no {phase} in {ended:?}");
@@ -257,10 +264,13 @@ fn a_plan_says_what_would_be_done_and_energises_nothing() {
 #[test]
 fn room_and_confidence_are_taken_from_the_command() {
     let rig = Rig::holding(LAPSE, "C14");
-    let asked = ["--room", "19C ±0.5K", "--confidence", "99%"];
+    let asked =
+        ["--room", "19C ±0.5K", "--confidence", "99%", "--in-circuit", "coupling into 470k"];
     let page = rig.run(&words("plan", &C14, &asked)).stdout;
     let line = "19 °C ± 0.5 K, carried to the limit's 25 °C; judged at 99 %";
     assert!(page.contains(line), "{page}");
+    // 5.5 µA on 470 kΩ.
+    assert!(page.contains("at its limit it shifts the bias by 2.585 V"), "{page}");
     let object = rig.json(&words("plan", &C14, &[&asked[..], &["--json"]].concat()));
     near(&object["confidence"], 0.99, 1e-9);
     near(&object["room_celsius"], 19.0, 1e-9);
@@ -268,6 +278,7 @@ fn room_and_confidence_are_taken_from_the_command() {
 
 #[rstest]
 #[case::a_room_without_a_unit(&["--room", "23"], "it has no unit")]
+#[case::a_duty_that_nobody_knows(&["--in-circuit", "smoothing"], "coupling into 470k")]
 #[case::a_confidence_of_certainty(&["--confidence", "100%"], "from 90% to 99.9%")]
 fn a_room_or_a_confidence_that_makes_no_sense_is_bad_usage(
     #[case] asked: &[&str],

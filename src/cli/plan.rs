@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::ask::{WishArguments, drawn};
 use super::failure::Failure;
 use super::{Exit, screen};
-use crate::part::Reach;
+use crate::part::{Duty, Leak, Reach};
 use crate::plan::{Bleeder, Drawn, Wish};
 use crate::quantity::text;
 use crate::station::wiring::Station;
@@ -61,7 +61,8 @@ fn round(time: crate::quantity::Time) -> crate::quantity::Time {
 
 fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
     let simulated = if station.simulated { " (simulated)" } else { "" };
-    let lines = lines(wish, drawn);
+    let mut lines = lines(wish, drawn);
+    lines.extend(wish.duty.map(|duty| ("in circuit", at_the_limit(&duty, drawn))));
     let lines: Vec<String> =
         lines.iter().map(|(name, value)| format!("{name:<15}{value}")).collect();
     format!(
@@ -133,6 +134,17 @@ fn limit_line(wish: &Wish, drawn: &Drawn) -> String {
         wish.limit.rule,
         wish.limit.source
     )
+}
+
+/// What a part that leaks just as much as its limit would do in its circuit.
+fn at_the_limit(duty: &Duty, drawn: &Drawn) -> String {
+    let plan = &drawn.plan;
+    let leak = Leak {
+        current: plan.target.limit,
+        voltage: plan.test_voltage,
+        capacitance: plan.part.capacitance,
+    };
+    format!("{duty}: at its limit it {}", duty.effect(&leak).in_words())
 }
 
 fn room_line(drawn: &Drawn) -> String {

@@ -107,6 +107,9 @@ pub(crate) fn page(run: &Run) -> String {
     if let Some(farad) = object.measured_capacitance_farad {
         lines.push(("capacitance", format!("{} by charge", text::capacitance(farads(farad)))));
     }
+    if let Some(circuit) = &object.in_circuit {
+        lines.push(("in circuit", format!("{}: {}", circuit.duty, circuit.says)));
+    }
     lines.push(("left", object.left.unwrap_or("unknown").to_owned()));
     lines.push(("station", format!("{}, {}", object.station, object.started)));
     for instrument in &run.begun.instruments {
@@ -201,7 +204,11 @@ mod tests {
                 reading_time: Some(seconds(300.0)),
                 reference_celsius: Some(25.0),
             }),
-            conditions: Conditions { room: Some(room), ..Conditions::default() },
+            conditions: Conditions {
+                room: Some(room),
+                duty: Some("coupling into 470 kΩ".into()),
+                ..Conditions::default()
+            },
             plan_json: "{}".into(),
             instruments: Vec::new(),
             software: "reststrom".into(),
@@ -246,6 +253,7 @@ mod tests {
     reading      1.30 ± 0.08 µA at 25 °C; 1.2 µA as read at 23 °C ± 1 K (assumed)
     limit        1.6 µA at 5 min, 0.01CU floor 500 nA (as typed)
     voltage      15.99 V at the part or more
+    in circuit   coupling into 470 kΩ: shifts the bias by 609.1 mV; a hundredth of it or of the signal is borne
     left         safe
     station      skarvik-bench, 2026-03-14T08:15:00Z
 

@@ -139,7 +139,7 @@ fn new_run(wish: &Wish, drawn: &Drawn, station: &Station, open: &OpenStation) ->
             confidence: drawn.plan.confidence,
             judged_at: Some(drawn.plan.target.judged_at()),
             room: Some(drawn.plan.warmth.room),
-            duty: None,
+            duty: wish.duty.map(|duty| duty.to_string()),
         },
         plan_json: serde_json::to_string(&plan).unwrap_or_default(),
         instruments: open.instruments.clone(),

@@ -4,7 +4,7 @@
 //! never clamped.
 
 use super::refusal::Refusal;
-use crate::part::{Limit, Part, Physics, ProbeGate, Room, Warmth};
+use crate::part::{Duty, Limit, Part, Physics, ProbeGate, Room, Warmth};
 use crate::quantity::{
     Celsius, Charge, Confidence, Current, Energy, Resistance, Time, Voltage, amperes, celsius,
     seconds, volts,
@@ -57,6 +57,8 @@ pub struct Wish {
     pub confidence: Confidence,
     /// The room's temperature, in place of what the station says of it.
     pub room: Option<Room>,
+    /// What the part is to do in its circuit.
+    pub duty: Option<Duty>,
 }
 
 impl Wish {
@@ -72,6 +74,7 @@ impl Wish {
             acknowledged: false,
             confidence: Confidence::USUAL,
             room: None,
+            duty: None,
         }
     }
 

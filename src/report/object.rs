@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::part::{Duty, Effect, Leak};
 use crate::quantity::{amperes, seconds};
 use crate::record::{Ending, Run, RunState};
 
@@ -30,6 +31,8 @@ pub struct RunObject {
     pub budget: Vec<ComponentObject>,
     /// The room's temperature; none if the run knew of none.
     pub room: Option<RoomObject>,
+    /// What the leakage does in the circuit; none if nobody asked or nothing was read.
+    pub in_circuit: Option<InCircuitObject>,
     /// Lowest voltage at the part in the reading window.
     pub voltage_at_part_volt: Option<f64>,
     /// Measured capacitance.
@@ -109,6 +112,54 @@ pub struct RoomObject {
     pub told: bool,
 }
 
+/// What a leakage does in a circuit.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct InCircuitObject {
+    /// What the part does there.
+    pub duty: String,
+    /// Shift of the bias at a coupling part.
+    pub bias_shift_volt: Option<f64>,
+    /// Share of the charging current of a timing part.
+    pub timing_error: Option<f64>,
+    /// Voltage lost over the time of holding.
+    pub droop_volt: Option<f64>,
+    /// Share of the battery that is gone after a year.
+    pub battery_share_per_year: Option<f64>,
+    /// Heat in the part.
+    pub heat_watt: Option<f64>,
+    /// Voltage by which it is off in a string.
+    pub imbalance_volt: Option<f64>,
+    /// The same in words.
+    pub says: String,
+}
+
+impl InCircuitObject {
+    /// What a leakage does to a duty.
+    #[must_use]
+    pub fn of(duty: &Duty, leak: &Leak) -> Self {
+        let effect = duty.effect(leak);
+        let mut object = Self {
+            duty: duty.to_string(),
+            bias_shift_volt: None,
+            timing_error: None,
+            droop_volt: None,
+            battery_share_per_year: None,
+            heat_watt: None,
+            imbalance_volt: None,
+            says: effect.in_words(),
+        };
+        match effect {
+            Effect::BiasShift(voltage) => object.bias_shift_volt = Some(voltage.value),
+            Effect::TimingError(share) => object.timing_error = Some(share),
+            Effect::Droop(voltage) => object.droop_volt = Some(voltage.value),
+            Effect::Drain(share) => object.battery_share_per_year = Some(share),
+            Effect::Heat(power) => object.heat_watt = Some(power.value),
+            Effect::Imbalance(voltage) => object.imbalance_volt = Some(voltage.value),
+        }
+        object
+    }
+}
+
 impl RunObject {
     /// The object of a run on record.
     #[must_use]
@@ -150,6 +201,7 @@ impl RunObject {
                 tolerance_kelvin: room.tolerance,
                 told: room.told,
             }),
+            in_circuit: ending.and_then(|ending| in_circuit(run, ending)),
             voltage_at_part_volt: ending.and_then(|ending| ending.voltage_at_part).map(|u| u.value),
             measured_capacitance_farad: ending
                 .and_then(|ending| ending.measured_capacitance)
@@ -196,6 +248,17 @@ impl RunObject {
             },
         )
     }
+}
+
+/// What the leakage on record does to the duty on record.
+fn in_circuit(run: &Run, ending: &Ending) -> Option<InCircuitObject> {
+    let duty = Duty::read(run.begun.conditions.duty.as_deref()?).ok()?;
+    let leak = Leak {
+        current: ending.current?.value,
+        voltage: run.begun.test_voltage,
+        capacitance: ending.measured_capacitance.unwrap_or(run.begun.capacitance),
+    };
+    Some(InCircuitObject::of(&duty, &leak))
 }
 
 fn budget(ending: &Ending) -> Vec<ComponentObject> {
