@@ -24,8 +24,8 @@ use reststrom::plan::{Phase, Plan};
 use reststrom::procedure::Outcome;
 use reststrom::quantity::{Time, seconds};
 use reststrom::record::{
-    Ending, EventRow, Flags, LimitOnRecord, MeasuredCurrent, NewRun, Pace, Record, RecordedCurrent,
-    Row, RunId, Writer,
+    Component, Conditions, Ending, EventRow, Flags, LimitOnRecord, MeasuredCurrent, NewRun, Pace,
+    Record, RecordedCurrent, Row, RunId, Writer,
 };
 use reststrom::report::{self, Axes};
 
@@ -131,6 +131,7 @@ fn new_run(plan: &Plan) -> NewRun {
             reading_time: Some(plan.target.reading_time),
             reference_celsius: None,
         }),
+        conditions: Conditions::default(),
         plan_json: "{}".into(),
         instruments: Vec::new(),
         software: "benchmark".into(),
@@ -142,13 +143,11 @@ fn ending(outcome: &Outcome) -> Ending {
     Ending {
         verdict: outcome.ruling.verdict,
         findings: outcome.ruling.findings.to_vec(),
-        current: outcome.reading.map(|reading| MeasuredCurrent {
-            value: reading.current,
-            uncertainty: reading.budget.expanded(),
-            at: reading.at,
-        }),
+        current: outcome.reading.as_ref().map(MeasuredCurrent::from),
+        budget: outcome.reading.as_ref().map(Component::all_of).unwrap_or_default(),
         voltage_at_part: outcome.reading.map(|reading| reading.voltage),
         measured_capacitance: outcome.capacitance.map(|measured| measured.value),
+        capacitance_uncertainty: outcome.capacitance.map(|measured| measured.uncertainty),
         peak_current: Some(outcome.peak_current),
         left: outcome.left,
         advice: advice(&outcome.ruling, &outcome.evidence, outcome.left, outcome.broke_down_at),

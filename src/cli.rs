@@ -25,6 +25,8 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::record::{Record, RecordError};
+
 pub use exit::Exit;
 
 const AFTER: &str = "\
@@ -82,6 +84,18 @@ impl RecordArgument {
         match &self.record {
             Some(path) => Ok(path.clone()),
             None => Ok(crate::record::default_path()?),
+        }
+    }
+
+    /// Opens the record to look at it; one that an older program wrote is brought forward first.
+    fn open_to_look(&self) -> Result<Record, failure::Failure> {
+        let path = self.path()?;
+        match Record::open_for_reading(&path) {
+            Err(RecordError::Older { .. }) => {
+                drop(Record::open(&path)?);
+                Ok(Record::open_for_reading(path)?)
+            }
+            opened => Ok(opened?),
         }
     }
 }

@@ -8,6 +8,7 @@
 mod absorption;
 mod cursor;
 mod defaults;
+mod duty;
 mod family;
 mod formula;
 mod in_words;
@@ -19,11 +20,13 @@ mod room;
 mod rule;
 pub mod sheet;
 mod tolerance;
+mod voltage_law;
 mod warmth;
 mod words_of_a_part;
 
 pub use cursor::NotationError;
 pub use defaults::NoDefaultError;
+pub use duty::{Duty, DutyError, Effect, Leak};
 pub use family::{Dielectric, Family, FamilyError};
 pub use formula::{Formula, GREATEST_FACTOR, LEAST_FACTOR, Term};
 pub use limit::{Limit, LimitError, Measuring};
@@ -32,6 +35,7 @@ pub use rating::{MeasuringVoltage, RatedCapacitance, RatedVoltage, Rating, Ratin
 pub use room::{CORRECTED_WITHIN, Reach, Room, RoomError, TOLD_TOLERANCE, Warmth};
 pub use rule::{LeakageRule, Pick, RuleError, Threshold};
 pub use tolerance::{Tolerance, ToleranceError};
+pub use voltage_law::VoltageLaw;
 pub use warmth::Doubling;
 pub use words_of_a_part::{Kind, Loose, PartError};
 

@@ -26,7 +26,7 @@ pub use wish::{Aim, Drawn, Wish};
 
 use arrayvec::ArrayVec;
 
-use crate::part::Warmth;
+use crate::part::{VoltageLaw, Warmth};
 use crate::quantity::{
     Capacitance, Charge, Confidence, Current, Power, Resistance, Time, Voltage, amperes,
 };
@@ -84,6 +84,10 @@ pub struct PartFacts {
     pub capacitance_gate: (f64, f64),
     /// Relative change of leakage per relative change of voltage (handbook §3.11).
     pub voltage_exponent: f64,
+    /// How its leakage falls with the voltage, for estimates.
+    pub voltage_law: VoltageLaw,
+    /// Voltage grows its oxide back (handbook §4.5).
+    pub can_be_reformed: bool,
     /// Least and greatest exponent of the absorption current (handbook §7, column n).
     pub absorption_exponents: (f64, f64),
     /// Mean and standard deviation of the exponent by which what looks constant still falls.

@@ -38,8 +38,8 @@ pub use id::{RunId, RunIdError};
 pub use path::{default_path, path_after};
 pub use reading::{Flags, PhaseSpan, RecordedCurrent, Row};
 pub use run::{
-    Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent, NewRun, Run, RunFilter,
-    RunState, Zero,
+    Component, Conditions, Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent,
+    NewRun, Run, RunFilter, RunState, Zero,
 };
 pub use writer::{Pace, Progress, Writer};
 

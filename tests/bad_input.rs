@@ -145,7 +145,7 @@ fn an_unknown_key_in_the_station_file_is_named_with_its_line() {
     let rig = rig();
     rig.rewire("lapse", "celing = \"50 V\"\nlapse");
     insta::assert_snapshot!(refused(&rig, &C14), @r"
-    error: station.toml:3:1: unknown field `celing`, expected one of `name`, `simulated`, `lapse`, `ceiling`, `energy_bound_joule`, `safe_voltage`, `series_resistor`, `supply`, `meter`, `bleeder`
+    error: station.toml:3:1: unknown field `celing`, expected one of `name`, `simulated`, `lapse`, `ceiling`, `energy_bound_joule`, `safe_voltage`, `room`, `room_tolerance_kelvin`, `series_resistor`, `supply`, `meter`, `bleeder`
      help: `reststrom station example` prints a commented station file
     ");
 }

@@ -47,6 +47,10 @@ fn is_the_object_of_c14(object: &Value) {
         "verdict",
         "findings",
         "current",
+        "confidence",
+        "budget",
+        "room",
+        "in_circuit",
         "voltage_at_part_volt",
         "measured_capacitance_farad",
         "peak_current_ampere",
@@ -75,6 +79,11 @@ fn is_the_object_of_c14(object: &Value) {
     // The meter's error on 100 µA is ±10 nA, evenly spread; ±1 K is ±7 nA with 18 K to a doubling:
     // 1.96·√(10² + 7²)/√3 is 14 nA.
     assert!((got - truth).abs() <= spread && spread < 14e-9, "{got} ± {spread}, truly {truth}");
+    // The station says 25 °C, which is the limit's temperature: nothing is carried.
+    near(&object["current"]["raw_ampere"], got, 1e-9);
+    near(&object["confidence"], 0.95, 1e-9);
+    near(&object["room"]["celsius"], 25.0, 1e-9);
+    assert_eq!(object["budget"][0]["source"], "meter", "{object}");
     near(&object["current"]["at_second"], 300.0, 0.02);
     near(&object["voltage_at_part_volt"], 25.0, 0.01);
     // Counted in steps of the host's time, of which a step is many on the bench.
@@ -149,10 +158,16 @@ fn a_bench_behind_a_socket_gives_the_same_verdict_as_one_on_a_terminal() {
 #[test]
 fn a_soak_without_json_ends_with_a_page_and_a_sentence_to_act_on() {
     let rig = Rig::holding(STEADY, "C14");
-    let ended = rig.run(&words("soak", &C14, &["--soak", "60s"]));
+    let asked = ["--soak", "60s", "--in-circuit", "timing 1M from 8V"];
+    let ended = rig.run(&words("soak", &C14, &asked));
     assert_eq!(ended.code, Some(0), "{ended:?}");
     assert!(ended.stdout.contains("WITHIN") && ended.stdout.contains("Keep it"), "{ended:?}");
     assert!(ended.stderr.starts_with("CAUTION"), "{ended:?}");
+    // Some 0.2 µA of the 8 µA that flow from 8 V through 1 MΩ (handbook §5.2).
+    let object = rig.json(&["show", "r1", "--json"]);
+    let current = object["current"]["ampere"].as_f64().unwrap();
+    near(&object["in_circuit"]["timing_error"], current / 8e-6, 1e-6);
+    assert!(ended.stdout.contains("in circuit   timing 1 MΩ from 8 V: takes"), "{ended:?}");
     for phase in ["probe", "ramp", "soak", "bleed", "safe"] {
         let told = ended.stderr.lines().any(|line| line.starts_with(phase));
         assert!(told, "no {phase} in {ended:?}");
@@ -230,6 +245,7 @@ fn a_plan_says_what_would_be_done_and_energises_nothing() {
     ramp           to 25 V in 10 s under 4.5 mA, over-voltage at 26.75 V, over-current at 9 mA
     soak           5 min at full voltage, read at 5 min, cut out above 550 µA
     meter          10 mA on the way up, 100 µA in the soak; 1.01 kΩ in series
+    room           25 °C ± 1 K, carried to the limit's 25 °C; judged at 95 %
     discharge      through 10 kΩ to below 5 V, 10 s more, looked at again after 30 s
     time           about 376 s
 
@@ -243,6 +259,35 @@ fn a_plan_says_what_would_be_done_and_energises_nothing() {
     assert_eq!(object["simulated"], true);
     assert!(!object["cautions"].as_array().unwrap().is_empty());
     assert!(rig.bench.log().is_empty(), "{:?}", rig.bench.log());
+}
+
+#[test]
+fn room_and_confidence_are_taken_from_the_command() {
+    let rig = Rig::holding(LAPSE, "C14");
+    let asked =
+        ["--room", "19C ±0.5K", "--confidence", "99%", "--in-circuit", "coupling into 470k"];
+    let page = rig.run(&words("plan", &C14, &asked)).stdout;
+    let line = "19 °C ± 0.5 K, carried to the limit's 25 °C; judged at 99 %";
+    assert!(page.contains(line), "{page}");
+    // 5.5 µA on 470 kΩ.
+    assert!(page.contains("at its limit it shifts the bias by 2.585 V"), "{page}");
+    let object = rig.json(&words("plan", &C14, &[&asked[..], &["--json"]].concat()));
+    near(&object["confidence"], 0.99, 1e-9);
+    near(&object["room_celsius"], 19.0, 1e-9);
+}
+
+#[rstest]
+#[case::a_room_without_a_unit(&["--room", "23"], "it has no unit")]
+#[case::a_duty_that_nobody_knows(&["--in-circuit", "smoothing"], "coupling into 470k")]
+#[case::a_confidence_of_certainty(&["--confidence", "100%"], "from 90% to 99.9%")]
+fn a_room_or_a_confidence_that_makes_no_sense_is_bad_usage(
+    #[case] asked: &[&str],
+    #[case] message: &str,
+) {
+    let rig = Rig::holding(LAPSE, "C14");
+    let ended = rig.run(&words("plan", &C14, asked));
+    assert_eq!((ended.code, ended.stdout.as_str()), (Some(64), ""), "{ended:?}");
+    assert!(ended.stderr.contains(message), "{ended:?}");
 }
 
 #[test]

@@ -17,7 +17,7 @@ use reststrom::judge::{Finding, Left};
 use reststrom::part::Part;
 use reststrom::plan::{Phase, Plan, Wish, draw_up};
 use reststrom::quantity::{farads, seconds, volts};
-use reststrom::record::{NewRun, Record};
+use reststrom::record::{Conditions, NewRun, Record};
 use reststrom::simbench::{Bench, BenchOptions, Physics, Serve, SimPart};
 use reststrom::station::wiring::{self, Station};
 use rustix::event::{PollFd, PollFlags, poll};
@@ -132,6 +132,7 @@ fn new_run(station: &Station, plan: &Plan) -> NewRun {
         rated: plan.part.rated,
         test_voltage: plan.test_voltage,
         limit: None,
+        conditions: Conditions::default(),
         plan_json: "{}".into(),
         instruments: Vec::new(),
         software: "benchmark".into(),

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::failure::{Failure, chain};
 use super::printed;
-use crate::part::{Limit, Part, Room};
+use crate::part::{Duty, Limit, Part, Room};
 use crate::plan::{Drawn, Until, Wish, draw_up};
 use crate::quantity::{Confidence, Time, read};
 use crate::station::wiring::{self, Station};
@@ -35,6 +35,11 @@ pub(crate) struct WishArguments {
     /// What may end the soak: the reading time, or a reading that is safely within before it
     #[arg(long, value_name = "WHAT", default_value = Until::ReadingTime.tag(), value_parser = until)]
     until: Until,
+    /// What the part does in its circuit, to be told what its leakage does there: "coupling into
+    /// 470k", "timing 1M from 8V", "hold 10ms", "rail of battery 2000mAh", "decoupling", "string
+    /// 100k"
+    #[arg(long, value_name = "DUTY")]
+    in_circuit: Option<String>,
     /// How warm it is at the part, such as 23C or "23C ±1K", in place of what the station file says
     #[arg(long, value_name = "TEMPERATURE")]
     room: Option<String>,
@@ -120,6 +125,12 @@ impl WishArguments {
                 .room
                 .as_deref()
                 .map(Room::read)
+                .transpose()
+                .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
+            duty: self
+                .in_circuit
+                .as_deref()
+                .map(Duty::read)
                 .transpose()
                 .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
             ..Wish::of(part, limit)

@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::ask::{WishArguments, drawn};
 use super::failure::Failure;
 use super::{Exit, screen};
+use crate::part::{Duty, Leak, Reach};
 use crate::plan::{Bleeder, Drawn, Wish};
 use crate::quantity::text;
 use crate::station::wiring::Station;
@@ -60,7 +61,8 @@ fn round(time: crate::quantity::Time) -> crate::quantity::Time {
 
 fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
     let simulated = if station.simulated { " (simulated)" } else { "" };
-    let lines = lines(wish, drawn);
+    let mut lines = lines(wish, drawn);
+    lines.extend(wish.duty.map(|duty| ("in circuit", at_the_limit(&duty, drawn))));
     let lines: Vec<String> =
         lines.iter().map(|(name, value)| format!("{name:<15}{value}")).collect();
     format!(
@@ -117,6 +119,7 @@ fn lines(wish: &Wish, drawn: &Drawn) -> Vec<(&'static str, String)> {
                 text::resistance(path)
             ),
         ),
+        ("room", room_line(drawn)),
         ("discharge", discharge_line(drawn)),
         ("time", format!("about {}", text::time(round(drawn.duration)))),
     ]
@@ -130,6 +133,30 @@ fn limit_line(wish: &Wish, drawn: &Drawn) -> String {
         text::time(target.reading_time),
         wish.limit.rule,
         wish.limit.source
+    )
+}
+
+/// What a part that leaks just as much as its limit would do in its circuit.
+fn at_the_limit(duty: &Duty, drawn: &Drawn) -> String {
+    let plan = &drawn.plan;
+    let leak = Leak {
+        current: plan.target.limit,
+        voltage: plan.test_voltage,
+        capacitance: plan.part.capacitance,
+    };
+    format!("{duty}: at its limit it {}", duty.effect(&leak).in_words())
+}
+
+fn room_line(drawn: &Drawn) -> String {
+    let warmth = &drawn.plan.warmth;
+    let carried = match warmth.reach() {
+        Reach::Near => "carried to",
+        Reach::Colder | Reach::Warmer => "too far from",
+    };
+    let reference = text::temperature_celsius(warmth.reference);
+    format!(
+        "{}, {carried} the limit's {reference}; judged at {}",
+        warmth.room, drawn.plan.confidence
     )
 }
 
@@ -162,6 +189,11 @@ pub(crate) struct PlanObject {
     limit_source: String,
     reading_time_second: f64,
     soak_second: f64,
+    confidence: f64,
+    room_celsius: f64,
+    room_tolerance_kelvin: f64,
+    room_told: bool,
+    reference_celsius: f64,
     current_limit_ampere: f64,
     over_voltage_volt: f64,
     over_current_ampere: f64,
@@ -186,6 +218,11 @@ impl PlanObject {
             limit_source: wish.limit.source.clone(),
             reading_time_second: plan.target.reading_time.value,
             soak_second: plan.target.soak.value,
+            confidence: plan.confidence.share(),
+            room_celsius: plan.warmth.room.at.degrees(),
+            room_tolerance_kelvin: plan.warmth.room.tolerance,
+            room_told: plan.warmth.room.told,
+            reference_celsius: plan.warmth.reference.degrees(),
             current_limit_ampere: plan.supply.current_limit.value,
             over_voltage_volt: plan.supply.over_voltage.value,
             over_current_ampere: plan.supply.over_current.value,

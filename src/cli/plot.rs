@@ -5,7 +5,6 @@ use std::path::PathBuf;
 use super::failure::{Failure, chain};
 use super::show::run_id;
 use super::{Exit, RecordArgument, screen};
-use crate::record::Record;
 use crate::report::{self, Axes};
 
 /// Arguments of `plot`.
@@ -34,7 +33,7 @@ enum AxesArgument {
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
-    let record = Record::open_for_reading(arguments.record.path()?)?;
+    let record = arguments.record.open_to_look()?;
     let run = record.run(run_id(&arguments.run)?)?;
     let out = arguments.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}.png", run.id)));
     let axes = match arguments.axes {

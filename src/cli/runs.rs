@@ -4,7 +4,7 @@ use super::failure::Failure;
 use super::table::table;
 use super::{Exit, RecordArgument, screen};
 use crate::judge::Verdict;
-use crate::record::{Record, RunFilter};
+use crate::record::RunFilter;
 use crate::report::object::RunObject;
 
 /// Arguments of `runs`.
@@ -30,7 +30,7 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
-    let record = Record::open_for_reading(arguments.record.path()?)?;
+    let record = arguments.record.open_to_look()?;
     let runs = record.runs(&RunFilter {
         limit: arguments.most,
         station: arguments.station.clone(),

@@ -1,10 +1,12 @@
 //! `show`: one run, as a page, as JSON or as its readings.
 
 use super::failure::Failure;
+use super::table::table;
 use super::{Exit, RecordArgument, screen};
-use crate::quantity::{farads, text, volts};
+use crate::judge::Source;
+use crate::quantity::{amperes, celsius, farads, text, volts};
 use crate::record::{Flags, Record, RecordedCurrent, Row, Run, RunId};
-use crate::report::object::RunObject;
+use crate::report::object::{ComponentObject, RunObject};
 
 /// Arguments of `show`.
 #[derive(Debug, clap::Args)]
@@ -37,7 +39,7 @@ pub(crate) fn run_id(text: &str) -> Result<RunId, Failure> {
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
-    let record = Record::open_for_reading(arguments.record.path()?)?;
+    let record = arguments.record.open_to_look()?;
     let run = record.run(run_id(&arguments.run)?)?;
     match arguments.readings {
         Some(Form::Csv) => csv(&record, run.id)?,
@@ -96,7 +98,7 @@ pub(crate) fn page(run: &Run) -> String {
         ("run", format!("{}{simulated}", object.run)),
         ("part", rated.trim().to_owned()),
         ("verdict", format!("{} ({})", object.verdict.to_uppercase(), object.findings.join(", "))),
-        ("reading", object.reading()),
+        ("reading", reading_line(run, &object)),
         ("limit", limit_line(run, &object)),
     ];
     if let Some(volt) = object.voltage_at_part_volt {
@@ -105,6 +107,9 @@ pub(crate) fn page(run: &Run) -> String {
     if let Some(farad) = object.measured_capacitance_farad {
         lines.push(("capacitance", format!("{} by charge", text::capacitance(farads(farad)))));
     }
+    if let Some(circuit) = &object.in_circuit {
+        lines.push(("in circuit", format!("{}: {}", circuit.duty, circuit.says)));
+    }
     lines.push(("left", object.left.unwrap_or("unknown").to_owned()));
     lines.push(("station", format!("{}, {}", object.station, object.started)));
     for instrument in &run.begun.instruments {
@@ -112,7 +117,53 @@ pub(crate) fn page(run: &Run) -> String {
     }
     let lines: Vec<String> =
         lines.iter().map(|(name, value)| format!("{name:<13}{value}")).collect();
-    format!("{}\n\n{}\n", lines.join("\n"), object.advice)
+    format!("{}\n{}\n{}\n", lines.join("\n"), budget(run, &object), object.advice)
+}
+
+/// The reading that was judged, and what it was before it was carried to the limit's temperature.
+fn reading_line(run: &Run, object: &RunObject) -> String {
+    let Some(current) = &object.current else { return object.reading() };
+    let reference = object.limit.as_ref().and_then(|limit| limit.reference_celsius);
+    match (run.begun.conditions.room, reference) {
+        (Some(room), Some(reference)) => format!(
+            "{} at {}; {} as read at {room}",
+            object.reading(),
+            text::temperature_celsius(celsius(reference)),
+            text::current(amperes(current.raw_ampere)),
+        ),
+        _ => object.reading(),
+    }
+}
+
+/// What the uncertainty is made of, largest first, and what would make the largest smaller.
+fn budget(run: &Run, object: &RunObject) -> String {
+    let Some(largest) = object.budget.first() else { return String::new() };
+    let confidence = run.begun.conditions.confidence;
+    let squares: f64 = object.budget.iter().map(|one| one.standard_ampere.powi(2)).sum();
+    let assumed = object.room.as_ref().is_some_and(|room| !room.told);
+    let row = |component: &ComponentObject| {
+        let share = component.standard_ampere.powi(2) / squares * 100.0;
+        let share = if share < 0.5 { "< 1 %".into() } else { format!("{share:.0} %") };
+        let room = component.source == Source::RoomTemperature.tag();
+        let note = if room && assumed { "assumed" } else { "" };
+        let standard = text::current(rounded(component.standard_ampere));
+        vec![component.source.into(), standard, share, note.into()]
+    };
+    let rows: Vec<Vec<String>> = object.budget.iter().map(row).collect();
+    let listed = table(&["uncertainty", "standard", "share", ""], &rows);
+    let listed: Vec<&str> = listed.lines().map(str::trim_end).collect();
+    format!(
+        "\n{}\n{:.2} times the root of their squares is the ± at {confidence}. The largest shrinks with {}.\n",
+        listed.join("\n"),
+        confidence.coverage(),
+        largest.remedy
+    )
+}
+
+/// A component to two significant digits: it is not known to more.
+fn rounded(ampere: f64) -> crate::quantity::Current {
+    let place = 10_f64.powf(ampere.abs().log10().floor() - 1.0);
+    amperes((ampere / place).round() * place)
 }
 
 fn limit_line(run: &Run, object: &RunObject) -> String {
@@ -120,4 +171,107 @@ fn limit_line(run: &Run, object: &RunObject) -> String {
         || "none".into(),
         |limit| format!("{}, {} ({})", object.limit(), limit.rule, limit.source),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::{Finding, Left, Verdict};
+    use crate::part::Room;
+    use crate::quantity::{Confidence, seconds};
+    use crate::record::{
+        Component, Conditions, Ending, LimitOnRecord, MeasuredCurrent, NewRun, RunState,
+    };
+
+    /// The worked example of handbook §3.12, as a run on record.
+    fn worked_example(room: Room) -> Run {
+        let current = |nanoampere: f64| amperes(nanoampere * 1e-9);
+        let component = |source, nanoampere| Component { source, uncertainty: current(nanoampere) };
+        let begun = NewRun {
+            station: "skarvik-bench".into(),
+            simulated: false,
+            lapse: 1.0,
+            part_name: "C14".into(),
+            family_tag: "ta-mno2".into(),
+            capacitance: farads(10e-6),
+            tolerance: None,
+            rated: volts(16.0),
+            test_voltage: volts(16.0),
+            limit: Some(LimitOnRecord {
+                current: amperes(1.6e-6),
+                rule: "0.01CU floor 500 nA".into(),
+                source: "as typed".into(),
+                reading_time: Some(seconds(300.0)),
+                reference_celsius: Some(25.0),
+            }),
+            conditions: Conditions {
+                room: Some(room),
+                duty: Some("coupling into 470 kΩ".into()),
+                ..Conditions::default()
+            },
+            plan_json: "{}".into(),
+            instruments: Vec::new(),
+            software: "reststrom".into(),
+            started: "2026-03-14T08:15:00Z".parse().unwrap(),
+        };
+        let ending = Ending {
+            verdict: Verdict::Within,
+            findings: vec![Finding::Settled],
+            current: Some(MeasuredCurrent {
+                value: current(1296.0),
+                raw: current(1200.0),
+                uncertainty: current(41.0 * Confidence::USUAL.coverage()),
+                at: seconds(300.0),
+            }),
+            budget: vec![
+                component(Source::RoomTemperature, 26.67),
+                component(Source::TemperatureLaw, 26.0),
+                component(Source::Voltage, 15.6),
+                component(Source::Scatter, 5.0),
+                component(Source::Meter, 2.1),
+            ],
+            voltage_at_part: Some(volts(15.99)),
+            measured_capacitance: None,
+            capacitance_uncertainty: None,
+            peak_current: None,
+            left: Left::Safe,
+            advice: "Keep it.".into(),
+            ended: "2026-03-14T08:22:00Z".parse().unwrap(),
+            full_voltage_at: Some(seconds(15.0)),
+        };
+        let state = RunState::Ended(Box::new(ending));
+        Run { id: "r17".parse().unwrap(), begun, state }
+    }
+
+    #[test]
+    fn a_page_shows_what_the_uncertainty_is_made_of() {
+        let room = Room { tolerance: 1.0, ..Room::ASSUMED };
+        insta::assert_snapshot!(page(&worked_example(room)), @r#"
+    run          r17
+    part         C14 10 µF 16 V ta-mno2
+    verdict      WITHIN (settled)
+    reading      1.30 ± 0.08 µA at 25 °C; 1.2 µA as read at 23 °C ± 1 K (assumed)
+    limit        1.6 µA at 5 min, 0.01CU floor 500 nA (as typed)
+    voltage      15.99 V at the part or more
+    in circuit   coupling into 470 kΩ: shifts the bias by 609.1 mV; a hundredth of it or of the signal is borne
+    left         safe
+    station      skarvik-bench, 2026-03-14T08:15:00Z
+
+    uncertainty       standard  share
+    room-temperature  27 nA     43 %   assumed
+    temperature-law   26 nA     41 %
+    voltage           16 nA     15 %
+    scatter           5 nA      2 %
+    meter             2.1 nA    < 1 %
+    1.96 times the root of their squares is the ± at 95 %. The largest shrinks with a thermometer at the part: say what it reads, such as --room "23C ±0.5K".
+
+    Keep it.
+    "#);
+    }
+
+    #[test]
+    fn a_room_that_somebody_told_is_not_called_assumed() {
+        let page = page(&worked_example(Room::read("23C ±1K").unwrap()));
+        assert!(page.contains("at 23 °C ± 1 K\n") && !page.contains("assumed"), "{page}");
+    }
 }

@@ -5,7 +5,7 @@ use super::failure::Failure;
 use super::{Exit, RecordArgument, plan, screen, show, sitting};
 use crate::daemon::OpenStation;
 use crate::plan::{Drawn, Wish};
-use crate::record::{LimitOnRecord, NewRun, Record};
+use crate::record::{Conditions, LimitOnRecord, NewRun, Record};
 use crate::report::object::RunObject;
 use crate::station::wiring::Station;
 
@@ -63,8 +63,14 @@ pub(crate) fn new_run(wish: &Wish, drawn: &Drawn, station: &Station, open: &Open
             rule: wish.limit.rule.to_string(),
             source: wish.limit.source.clone(),
             reading_time: Some(drawn.plan.target.reading_time),
-            reference_celsius: wish.limit.reference.map(crate::quantity::Celsius::degrees),
+            reference_celsius: Some(drawn.plan.warmth.reference.degrees()),
         }),
+        conditions: Conditions {
+            confidence: drawn.plan.confidence,
+            judged_at: Some(drawn.plan.target.judged_at()),
+            room: Some(drawn.plan.warmth.room),
+            duty: wish.duty.map(|duty| duty.to_string()),
+        },
         plan_json: serde_json::to_string(&plan).unwrap_or_default(),
         instruments: open.instruments.clone(),
         software: format!("reststrom {}", env!("CARGO_PKG_VERSION")),

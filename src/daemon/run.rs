@@ -21,7 +21,8 @@ use crate::plan::{Plan, Sensing};
 use crate::procedure::{Outcome, Procedure};
 use crate::quantity::Time;
 use crate::record::{
-    Ending, InstrumentOnRecord, MeasuredCurrent, NewRun, Record, RecordError, RunId, Writer,
+    Component, Ending, InstrumentOnRecord, MeasuredCurrent, NewRun, Record, RecordError, RunId,
+    Writer,
 };
 use crate::station::wiring::{ControlLine, Station, Wired};
 use crate::station::{
@@ -384,13 +385,11 @@ fn ending(ended: &Ended) -> Ending {
     Ending {
         verdict: outcome.ruling.verdict,
         findings: outcome.ruling.findings.to_vec(),
-        current: outcome.reading.map(|reading| MeasuredCurrent {
-            value: reading.current,
-            uncertainty: reading.budget.expanded(),
-            at: reading.at,
-        }),
+        current: outcome.reading.as_ref().map(MeasuredCurrent::from),
+        budget: outcome.reading.as_ref().map(Component::all_of).unwrap_or_default(),
         voltage_at_part: outcome.reading.map(|reading| reading.voltage),
         measured_capacitance: outcome.capacitance.map(|measured| measured.value),
+        capacitance_uncertainty: outcome.capacitance.map(|measured| measured.uncertainty),
         peak_current: Some(outcome.peak_current),
         left: outcome.left,
         advice: words,

@@ -9,7 +9,7 @@
 use arrayvec::ArrayVec;
 
 use super::{Budget, Finding, MeasuredCapacitance, Verdict};
-use crate::part::Reach;
+use crate::part::{Reach, VoltageLaw};
 use crate::quantity::{Current, Time, Voltage, amperes};
 
 /// Share of the test voltage that the part must stand at through the window.
@@ -75,6 +75,8 @@ pub struct Evidence {
     pub overfilled: bool,
     /// The reading, if the window was complete.
     pub reading: Option<Reading>,
+    /// Time after full voltage at which the limit holds.
+    pub reading_time: Time,
     /// The reading was taken before the limit's own reading time.
     pub early: bool,
     /// Charge went in as the part's capacitance asks.
@@ -95,6 +97,12 @@ pub struct Evidence {
     pub came_charged: bool,
     /// The run re-formed the part instead of testing it: whether that did good.
     pub formed: Option<bool>,
+    /// Printed voltage.
+    pub rated: Voltage,
+    /// How its leakage falls with the voltage, for estimates.
+    pub law: VoltageLaw,
+    /// Voltage grows the oxide of such parts back.
+    pub can_be_reformed: bool,
 }
 
 /// Verdict and findings; the first finding is the reason.
@@ -212,22 +220,17 @@ fn remarks(evidence: &Evidence) -> [(bool, Finding); 5] {
 }
 
 #[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-    use rstest::rstest;
-
-    use super::*;
-    use crate::judge::Source;
-    use crate::quantity::{Confidence, amperes, farads, seconds, volts};
-
-    /// A sound part: 0.2 µA against 1 µA, at full voltage, contact proven twice.
-    fn sound() -> Evidence {
-        Evidence {
-            limit: amperes(1e-6),
+impl Evidence {
+    /// A sound 22 µF 25 V tantalum with this reading: contact proven twice, nothing out of order.
+    pub(super) fn sound(limit: Current, reading: Reading) -> Self {
+        use crate::quantity::{farads, seconds, volts};
+        Self {
+            limit,
             test_voltage: volts(25.0),
             ended_by: None,
             overfilled: false,
-            reading: Some(reading(0.2e-6, 10e-9, 24.99)),
+            reading: Some(reading),
+            reading_time: seconds(300.0),
             early: false,
             charge_in: true,
             charge_out: true,
@@ -241,7 +244,25 @@ mod tests {
             tallest_burst: amperes(0.0),
             came_charged: false,
             formed: None,
+            rated: volts(25.0),
+            law: VoltageLaw::PooleFrenkel(6.0),
+            can_be_reformed: false,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+    use rstest::rstest;
+
+    use super::*;
+    use crate::judge::Source;
+    use crate::quantity::{Confidence, amperes, seconds, volts};
+
+    /// A sound part: 0.2 µA against 1 µA, at full voltage, contact proven twice.
+    fn sound() -> Evidence {
+        Evidence::sound(amperes(1e-6), reading(0.2e-6, 10e-9, 24.99))
     }
 
     fn reading(current: f64, u: f64, voltage: f64) -> Reading {

@@ -170,6 +170,8 @@ impl Draft<'_> {
             greatest_ratio: self.physics.greatest_capacitance_ratio,
             capacitance_gate: self.capacitance_gate(),
             voltage_exponent: self.physics.voltage_exponent,
+            voltage_law: self.wish.part.family.at_rating(&self.wish.part.rating).flattest_law(),
+            can_be_reformed: self.wish.part.family.can_be_reformed(),
             absorption_exponents: self.physics.absorption_exponents,
             settling: self.physics.settling,
             absorption_strength: self.wish.part.family.absorption_strength(),

@@ -3,7 +3,7 @@
 use arrayvec::ArrayVec;
 
 use super::{Plan, Refusal, Target, Until};
-use crate::part::{Dielectric, Family, Part};
+use crate::part::Part;
 use crate::quantity::{Charge, Current, Time, Voltage, amperes, per_second, seconds, volts};
 
 /// The most steps of a staircase.
@@ -140,8 +140,7 @@ impl Forming {
         limit: Current,
         noise: Current,
     ) -> Result<Self, Refusal> {
-        let wet = part.family.dielectric() == Dielectric::WetAluminium;
-        if !wet && part.family != Family::AluminiumHybrid {
+        if !part.family.can_be_reformed() {
             return Err(Refusal::NotReformed(part.family));
         }
         let (least, most) = FORMING_CURRENTS;

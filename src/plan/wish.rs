@@ -1,7 +1,7 @@
 //! What a person asks for, and what comes of it.
 
 use super::{Plan, Until};
-use crate::part::{Limit, Part, Room};
+use crate::part::{Duty, Limit, Part, Room};
 use crate::quantity::{Celsius, Confidence, Energy, Time, Voltage, celsius};
 
 /// What a limit holds at where neither sheet nor family says (handbook §1.4: 20 °C).
@@ -44,6 +44,8 @@ pub struct Wish {
     pub confidence: Confidence,
     /// The room's temperature, in place of what the station says of it.
     pub room: Option<Room>,
+    /// What the part is to do in its circuit.
+    pub duty: Option<Duty>,
 }
 
 impl Wish {
@@ -60,6 +62,7 @@ impl Wish {
             acknowledged: false,
             confidence: Confidence::USUAL,
             room: None,
+            duty: None,
         }
     }
 

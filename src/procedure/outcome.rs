@@ -77,6 +77,7 @@ fn evidence(run: &Procedure) -> Evidence {
         ended_by: tally.ended_by,
         overfilled: tally.overfilled,
         reading: tally.reading,
+        reading_time: run.whole.target.reading_time,
         early: tally.reading.is_some_and(|reading| reading.at < run.whole.target.reading_time),
         charge_in: tally.charge_in,
         charge_out: tally.charge_out,
@@ -87,6 +88,9 @@ fn evidence(run: &Procedure) -> Evidence {
         tallest_burst: tally.tallest_burst,
         came_charged: tally.came_charged,
         formed: tally.formed.map(|formed| formed.good),
+        rated: plan.part.rated,
+        law: plan.part.voltage_law,
+        can_be_reformed: plan.part.can_be_reformed,
     }
 }
 

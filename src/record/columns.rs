@@ -10,7 +10,7 @@ use uom::si::time::second;
 use super::reading::{Flags, RecordedCurrent, Row};
 use super::run::EventRow;
 use crate::plan::Phase;
-use crate::quantity::{Capacitance, Current, Time, Voltage, amperes, seconds, volts};
+use crate::quantity::{Capacitance, Confidence, Current, Time, Voltage, amperes, seconds, volts};
 
 const OVERLOAD: &str = "overload";
 const NEGATIVE_OVERLOAD: &str = "negative-overload";
@@ -48,6 +48,11 @@ pub(super) fn number<T>(
     quantity: fn(f64) -> T,
 ) -> rusqlite::Result<T> {
     row.get(column).map(quantity)
+}
+
+/// A column that holds how sure a verdict had to be.
+pub(super) fn confidence(row: &rusqlite::Row<'_>, column: &str) -> rusqlite::Result<Confidence> {
+    Confidence::of(row.get(column)?).map_err(|error| unreadable(row, column, Type::Real, error))
 }
 
 /// A column of milliseconds by the wall clock.

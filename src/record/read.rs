@@ -3,20 +3,21 @@
 
 use rusqlite::{OptionalExtension, Params, params};
 
-use super::columns::{event, maybe, moment, number, reading, word, words};
+use super::columns::{confidence, event, maybe, moment, number, reading, word, words};
 use super::{
-    Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent, NewRun, PhaseSpan,
-    Record, RecordError, Row, Run, RunFilter, RunId, RunState, Zero,
+    Component, Conditions, Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent,
+    NewRun, PhaseSpan, Record, RecordError, Row, Run, RunFilter, RunId, RunState, Zero,
 };
-use crate::judge::{Finding, Left, Verdict};
-use crate::quantity::{amperes, farads, seconds, volts};
+use crate::judge::{Finding, Left, Source, Verdict};
+use crate::part::Room;
+use crate::quantity::{amperes, celsius, farads, seconds, volts};
 
 /// Readings taken from the file at once while streaming: some hundred kilobytes.
 const CHUNK: u32 = 4096;
 
 const RUNS: &str = "SELECT runs.*, endings.state, endings.verdict, endings.findings, \
-    endings.current_a, endings.uncertainty_a, endings.current_at_s, endings.at_part_v, \
-    endings.measured_f, endings.peak_a, endings.left_as, endings.advice, endings.ended_ms, \
+    endings.current_a, endings.raw_a, endings.uncertainty_a, endings.current_at_s, endings.at_part_v, \
+    endings.measured_f, endings.measured_uncertainty_f, endings.peak_a, endings.left_as, endings.advice, endings.ended_ms, \
     endings.full_voltage_s FROM runs LEFT JOIN endings ON endings.run = runs.id";
 
 impl Record {
@@ -144,6 +145,9 @@ impl Record {
         let mut runs = self.list("read runs", &format!("{RUNS} {which}"), values, run)?;
         for run in &mut runs {
             run.begun.instruments = self.instruments(run.id)?;
+            if let RunState::Ended(ending) = &mut run.state {
+                ending.budget = self.budget(run.id)?;
+            }
         }
         Ok(runs)
     }
@@ -152,6 +156,16 @@ impl Record {
         let sql = "SELECT role, identity FROM instruments WHERE run = ?1 ORDER BY position";
         self.list("read instruments", sql, [id.row()], |row| {
             Ok(InstrumentOnRecord { role: row.get("role")?, identity: row.get("identity")? })
+        })
+    }
+
+    fn budget(&self, id: RunId) -> Result<Vec<Component>, RecordError> {
+        let sql = "SELECT * FROM budgets WHERE run = ?1 ORDER BY uncertainty_a DESC, source";
+        self.list("read a budget", sql, [id.row()], |row| {
+            Ok(Component {
+                source: word(row, "source", Source::from_tag)?,
+                uncertainty: number(row, "uncertainty_a", amperes)?,
+            })
         })
     }
 
@@ -182,7 +196,7 @@ impl Record {
     }
 }
 
-/// A run from its row, still without its instruments.
+/// A run from its row, still without its instruments and its budget.
 fn run(row: &rusqlite::Row<'_>) -> rusqlite::Result<Run> {
     Ok(Run { id: RunId::from_row(row.get("id")?), begun: new_run(row)?, state: state(row)? })
 }
@@ -199,6 +213,7 @@ fn new_run(row: &rusqlite::Row<'_>) -> rusqlite::Result<NewRun> {
         rated: number(row, "rated_v", volts)?,
         test_voltage: number(row, "test_v", volts)?,
         limit: limit(row)?,
+        conditions: conditions(row)?,
         plan_json: row.get("plan_json")?,
         instruments: Vec::new(),
         software: row.get("software")?,
@@ -217,6 +232,21 @@ fn limit(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<LimitOnRecord>> {
     }))
 }
 
+fn conditions(row: &rusqlite::Row<'_>) -> rusqlite::Result<Conditions> {
+    Ok(Conditions {
+        confidence: confidence(row, "confidence")?,
+        judged_at: maybe(row, "judged_at_s", seconds)?,
+        room: room(row)?,
+        duty: row.get("duty")?,
+    })
+}
+
+fn room(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<Room>> {
+    let Some(at) = maybe(row, "room_celsius", celsius)? else { return Ok(None) };
+    let (tolerance, told) = (row.get("room_tolerance_k")?, row.get("room_told")?);
+    Ok(Some(Room { at, tolerance, told }))
+}
+
 fn state(row: &rusqlite::Row<'_>) -> rusqlite::Result<RunState> {
     match row.get::<_, Option<String>>("state")?.as_deref() {
         None => Ok(RunState::Open),
@@ -232,8 +262,10 @@ fn ending(row: &rusqlite::Row<'_>) -> rusqlite::Result<Ending> {
         verdict: word(row, "verdict", Verdict::from_tag)?,
         findings: words(row, "findings", Finding::from_tag)?,
         current: measured_current(row)?,
+        budget: Vec::new(),
         voltage_at_part: maybe(row, "at_part_v", volts)?,
         measured_capacitance: maybe(row, "measured_f", farads)?,
+        capacitance_uncertainty: maybe(row, "measured_uncertainty_f", farads)?,
         peak_current: maybe(row, "peak_a", amperes)?,
         left: word(row, "left_as", Left::from_tag)?,
         advice: row.get("advice")?,
@@ -246,6 +278,7 @@ fn measured_current(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<Measured
     let Some(value) = maybe(row, "current_a", amperes)? else { return Ok(None) };
     Ok(Some(MeasuredCurrent {
         value,
+        raw: number(row, "raw_a", amperes)?,
         uncertainty: number(row, "uncertainty_a", amperes)?,
         at: number(row, "current_at_s", seconds)?,
     }))

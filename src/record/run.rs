@@ -3,8 +3,9 @@
 use jiff::Timestamp;
 
 use super::RunId;
-use crate::judge::{Finding, Left, Verdict};
-use crate::quantity::{Capacitance, Current, Time, Voltage};
+use crate::judge::{Finding, Left, Reading, Source, Verdict};
+use crate::part::Room;
+use crate::quantity::{Capacitance, Confidence, Current, Time, Voltage};
 
 /// What is known of a run when it begins.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,6 +30,8 @@ pub struct NewRun {
     pub test_voltage: Voltage,
     /// The limit that the part is judged against, if there is one.
     pub limit: Option<LimitOnRecord>,
+    /// Under what conditions it is judged.
+    pub conditions: Conditions,
     /// The whole plan as JSON, kept as it came.
     pub plan_json: String,
     /// Who took part, in the order of the station file.
@@ -54,6 +57,19 @@ pub struct LimitOnRecord {
     pub reference_celsius: Option<f64>,
 }
 
+/// Under what conditions a part is judged.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Conditions {
+    /// How sure the verdict has to be.
+    pub confidence: Confidence,
+    /// The moment that is to be judged, after full voltage; an early end comes before it.
+    pub judged_at: Option<Time>,
+    /// The room's temperature, if the run knew of one.
+    pub room: Option<Room>,
+    /// What the part is to do in its circuit, in the words of whoever asked.
+    pub duty: Option<String>,
+}
+
 /// An instrument that took part.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct InstrumentOnRecord {
@@ -72,10 +88,14 @@ pub struct Ending {
     pub findings: Vec<Finding>,
     /// The leakage current, if one was measured.
     pub current: Option<MeasuredCurrent>,
+    /// What its uncertainty is made of, largest first; empty if that was not kept.
+    pub budget: Vec<Component>,
     /// Voltage at the part while that current was read.
     pub voltage_at_part: Option<Voltage>,
     /// Capacitance by the charge that went in.
     pub measured_capacitance: Option<Capacitance>,
+    /// Half the width of its 95 % interval.
+    pub capacitance_uncertainty: Option<Capacitance>,
     /// Highest current of the run.
     pub peak_current: Option<Current>,
     /// The state the part was left in.
@@ -91,12 +111,39 @@ pub struct Ending {
 /// A leakage current with its uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MeasuredCurrent {
-    /// The current.
+    /// The current at the limit's temperature.
     pub value: Current,
+    /// The current as it was read, in the room.
+    pub raw: Current,
     /// Half the width of its uncertainty interval.
     pub uncertainty: Current,
-    /// When it was read, since switch-on.
+    /// When it was read, after full voltage.
     pub at: Time,
+}
+
+impl From<&Reading> for MeasuredCurrent {
+    fn from(reading: &Reading) -> Self {
+        let Reading { current: value, raw, at, .. } = *reading;
+        Self { value, raw, uncertainty: reading.budget.expanded(), at }
+    }
+}
+
+/// A part of an uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Component {
+    /// Where it comes from.
+    pub source: Source,
+    /// Its standard uncertainty.
+    pub uncertainty: Current,
+}
+
+impl Component {
+    /// The parts of a reading's uncertainty, largest first.
+    #[must_use]
+    pub fn all_of(reading: &Reading) -> Vec<Self> {
+        let listed = reading.budget.largest_first();
+        listed.into_iter().map(|(source, uncertainty)| Self { source, uncertainty }).collect()
+    }
 }
 
 /// A stored run.

@@ -4,12 +4,13 @@ use jiff::{Timestamp, ToSpan};
 use tempfile::TempDir;
 
 use super::{
-    Ending, EventRow, Flags, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent, NewRun, Record,
-    RecordedCurrent, Row,
+    Component, Conditions, Ending, EventRow, Flags, InstrumentOnRecord, LimitOnRecord,
+    MeasuredCurrent, NewRun, Record, RecordedCurrent, Row,
 };
-use crate::judge::{Finding, Left, Verdict};
+use crate::judge::{Finding, Left, Source, Verdict};
+use crate::part::Room;
 use crate::plan::Phase;
-use crate::quantity::{amperes, farads, seconds, volts};
+use crate::quantity::{Confidence, amperes, celsius, farads, seconds, volts};
 
 pub(super) const BENCH: &str = "skarvik-bench";
 
@@ -49,6 +50,12 @@ pub(super) fn smoothing_capacitor() -> NewRun {
             reading_time: Some(seconds(120.0)),
             reference_celsius: Some(20.0),
         }),
+        conditions: Conditions {
+            confidence: Confidence::of(0.99).unwrap(),
+            judged_at: Some(seconds(120.0)),
+            room: Some(Room::told(celsius(21.5), 1.0).unwrap()),
+            duty: Some("decoupling".to_owned()),
+        },
         plan_json: r#"{"steps":[2.5,24.5]}"#.to_owned(),
         instruments: vec![
             InstrumentOnRecord { role: "supply".to_owned(), identity: "bench supply 1".to_owned() },
@@ -61,7 +68,13 @@ pub(super) fn smoothing_capacitor() -> NewRun {
 
 /// A run without anything that may be left out.
 pub(super) fn bare_run() -> NewRun {
-    NewRun { tolerance: None, limit: None, instruments: Vec::new(), ..smoothing_capacitor() }
+    NewRun {
+        tolerance: None,
+        limit: None,
+        conditions: Conditions::default(),
+        instruments: Vec::new(),
+        ..smoothing_capacitor()
+    }
 }
 
 /// Reading number `sequence`, one every 100 ms of the soak.
@@ -100,11 +113,17 @@ pub(super) fn passed() -> Ending {
         findings: vec![Finding::Settled, Finding::AlreadyCharged],
         current: Some(MeasuredCurrent {
             value: amperes(0.84e-6),
+            raw: amperes(0.79e-6),
             uncertainty: amperes(0.06e-6),
             at: seconds(151.5),
         }),
+        budget: vec![
+            Component { source: Source::RoomTemperature, uncertainty: amperes(29e-9) },
+            Component { source: Source::Meter, uncertainty: amperes(6e-9) },
+        ],
         voltage_at_part: Some(volts(24.47)),
         measured_capacitance: Some(farads(455e-6)),
+        capacitance_uncertainty: Some(farads(9e-6)),
         peak_current: Some(amperes(9.7e-3)),
         left: Left::Safe,
         advice: "may go back into the receiver".to_owned(),
@@ -119,8 +138,10 @@ pub(super) fn bare_ending() -> Ending {
         verdict: Verdict::Undecided,
         findings: Vec::new(),
         current: None,
+        budget: Vec::new(),
         voltage_at_part: None,
         measured_capacitance: None,
+        capacitance_uncertainty: None,
         peak_current: None,
         left: Left::LockedOut,
         full_voltage_at: None,

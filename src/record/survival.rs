@@ -17,6 +17,7 @@ use super::sample::{
     BENCH, bare_run, later, passed, reading, readings, record, smoothing_capacitor, soak_begins,
 };
 use super::*;
+use crate::quantity::amperes;
 
 fn file_in(folder: &TempDir) -> PathBuf {
     folder.path().join("record.db")
@@ -122,12 +123,12 @@ fn a_newer_record_is_refused_and_not_a_byte_of_it_changes() {
     let (folder, record) = record();
     let path = file_in(&folder);
     drop(record);
-    relabel(&path, 0x5265_7374, 2);
+    relabel(&path, 0x5265_7374, 3);
     let (bytes, names) = (fs::read(&path).unwrap(), names_in(&folder));
     let refused = [Record::open(&path).unwrap_err(), Record::open_for_reading(&path).unwrap_err()];
     for error in refused {
         insta::allow_duplicates! {
-            insta::assert_snapshot!(message(&error, &folder), @"HOME/record.db: record has schema 2, this program knows 1; use the newer program that wrote it, or another file; this one was left as it is");
+            insta::assert_snapshot!(message(&error, &folder), @"HOME/record.db: record has schema 3, this program knows 2; use the newer program that wrote it, or another file; this one was left as it is");
         }
     }
     assert_eq!(fs::read(&path).unwrap(), bytes);
@@ -143,7 +144,7 @@ fn a_newer_number_that_only_the_log_has_is_refused_too() {
     let (_left, copy) = after_a_cut(&path, &log);
     let bytes = fs::read(&copy).unwrap();
     let error = Record::open(&copy).unwrap_err();
-    assert!(matches!(error, RecordError::Newer { found: 7, known: 1, .. }));
+    assert!(matches!(error, RecordError::Newer { found: 7, known: 2, .. }));
     assert_eq!((fs::read(&copy).unwrap(), log_of(&copy)), (bytes, log));
 }
 
@@ -183,7 +184,7 @@ fn a_strangers_database_is_named_by_what_it_is() {
     let folder = tempfile::tempdir().unwrap();
     Connection::open(file_in(&folder)).unwrap().execute_batch("CREATE TABLE x (y)").unwrap();
     let error = Record::open(file_in(&folder)).unwrap_err();
-    insta::assert_snapshot!(message(&error, &folder), @"HOME/record.db: not a record of reststrom, but an SQLite file with application id 0x0 and schema 0 (a record has id 0x52657374, schemas up to 1 are known); name another file; this one was left as it is");
+    insta::assert_snapshot!(message(&error, &folder), @"HOME/record.db: not a record of reststrom, but an SQLite file with application id 0x0 and schema 0 (a record has id 0x52657374, schemas up to 2 are known); name another file; this one was left as it is");
 }
 
 #[test]
@@ -271,17 +272,45 @@ fn steps_of_the_schema_are_taken_all_or_none() {
     let (folder, mut record) = record();
     let path = file_in(&folder);
     let id = record.begin(&bare_run()).unwrap();
-    let first = schema::STEPS[0];
     let note = "ALTER TABLE runs ADD COLUMN note TEXT";
-    let broken = [first, note, "ALTER TABLE nowhere ADD COLUMN note TEXT"];
+    let and = |steps: &[&'static str]| [schema::STEPS, steps].concat();
+    let broken = and(&[note, "ALTER TABLE nowhere ADD COLUMN note TEXT"]);
     assert!(schema::bring_forward(&mut record.connection, &path, &broken).is_err());
     let columns =
         |record: &Record| record.connection.prepare("SELECT * FROM runs").unwrap().column_count();
     let before = columns(&record);
-    schema::bring_forward(&mut record.connection, &path, &[first, note]).unwrap();
+    schema::bring_forward(&mut record.connection, &path, &and(&[note])).unwrap();
     assert_eq!(columns(&record), before + 1);
     assert_eq!(record.run(id).unwrap().begun, bare_run());
-    assert!(matches!(Record::open(&path), Err(RecordError::Newer { found: 2, known: 1, .. })));
+    assert!(matches!(Record::open(&path), Err(RecordError::Newer { found: 3, known: 2, .. })));
+}
+
+#[test]
+fn a_record_of_the_first_schema_is_brought_forward_with_all_it_had() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = file_in(&folder);
+    let mut old = Connection::open(&path).unwrap();
+    schema::bring_forward(&mut old, &path, &schema::STEPS[..1]).unwrap();
+    old.execute_batch(
+        "INSERT INTO runs (station, simulated, lapse, part, family, capacitance_f, rated_v, test_v, \
+         plan_json, software, started_ms) \
+         VALUES ('attic', 0, 1.0, 'C7', 'ta-mno2', 22e-6, 25.0, 25.0, '{}', 'reststrom 0.1.0', 0); \
+         INSERT INTO endings (run, state, verdict, findings, current_a, uncertainty_a, \
+         current_at_s, left_as, advice, ended_ms) \
+         VALUES (1, 'ended', 'within', 'settled', 177e-9, 11e-9, 300.0, 'safe', 'Keep it.', 1);",
+    )
+    .unwrap();
+    old.close().unwrap();
+    let older = Record::open_for_reading(&path);
+    assert!(matches!(older, Err(RecordError::Older { found: 1, known: 2, .. })));
+    let run = Record::open(&path).unwrap().run("r1".parse().unwrap()).unwrap();
+    // What an old run was judged at, and that nothing was corrected, is known; the rest is not.
+    assert_eq!(run.begun.conditions, Conditions::default());
+    let RunState::Ended(ending) = run.state else { panic!("{:?}", run.state) };
+    let current = ending.current.unwrap();
+    assert_eq!((current.value, current.raw), (amperes(177e-9), amperes(177e-9)));
+    assert_eq!((ending.budget, ending.capacitance_uncertainty), (Vec::new(), None));
+    assert!(Record::open_for_reading(&path).is_ok());
 }
 
 #[test]

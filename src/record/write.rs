@@ -6,7 +6,7 @@ use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, named_params
 
 use super::columns::{current_columns, in_amperes, in_farads, in_seconds, in_volts};
 use super::error::Stop;
-use super::{Ending, EventRow, NewRun, Record, RecordError, Row, RunId, Zero};
+use super::{Component, Ending, EventRow, NewRun, Record, RecordError, Row, RunId, Zero};
 use crate::judge::{Finding, Verdict};
 
 impl Record {
@@ -55,7 +55,8 @@ impl Record {
     pub fn finish(&mut self, run: RunId, ending: &Ending) -> Result<(), RecordError> {
         self.change("finish a run", |transaction| {
             must_be_open(transaction, run)?;
-            insert_ending(transaction, run, ending)
+            insert_ending(transaction, run, ending)?;
+            insert_budget(transaction, run, &ending.budget)
         })
     }
 
@@ -153,13 +154,14 @@ fn must_be_open(transaction: &Transaction<'_>, run: RunId) -> Result<(), Stop> {
 }
 
 fn insert_run(transaction: &Transaction<'_>, run: &NewRun) -> Result<RunId, Stop> {
-    let limit = run.limit.as_ref();
+    let (limit, room) = (run.limit.as_ref(), run.conditions.room.as_ref());
     transaction.execute(
         "INSERT INTO runs (station, simulated, lapse, part, family, capacitance_f, tolerance, \
          rated_v, test_v, limit_a, limit_rule, limit_source, limit_at_s, limit_celsius, \
-         plan_json, software, started_ms) \
+         confidence, judged_at_s, room_celsius, room_tolerance_k, room_told, duty, plan_json, software, started_ms) \
          VALUES (:station, :simulated, :lapse, :part, :family, :capacitance, :tolerance, :rated, \
-         :test, :limit, :rule, :source, :reading_time, :celsius, :plan, :software, :started)",
+         :test, :limit, :rule, :source, :reading_time, :celsius, :confidence, :judged_at, :room, :tolerance_k, :told, \
+         :duty, :plan, :software, :started)",
         named_params! {
             ":station": run.station,
             ":simulated": run.simulated,
@@ -175,6 +177,12 @@ fn insert_run(transaction: &Transaction<'_>, run: &NewRun) -> Result<RunId, Stop
             ":source": limit.map(|limit| &limit.source),
             ":reading_time": limit.and_then(|limit| limit.reading_time).map(in_seconds),
             ":celsius": limit.and_then(|limit| limit.reference_celsius),
+            ":confidence": run.conditions.confidence.share(),
+            ":judged_at": run.conditions.judged_at.map(in_seconds),
+            ":room": room.map(|room| room.at.degrees()),
+            ":tolerance_k": room.map(|room| room.tolerance),
+            ":told": room.map(|room| room.told),
+            ":duty": run.conditions.duty,
             ":plan": run.plan_json,
             ":software": run.software,
             ":started": run.started.as_millisecond(),
@@ -239,19 +247,21 @@ fn insert_events(
 fn insert_ending(transaction: &Transaction<'_>, run: RunId, ending: &Ending) -> Result<(), Stop> {
     let current = ending.current;
     transaction.execute(
-        "INSERT INTO endings (run, state, verdict, findings, current_a, uncertainty_a, \
-         current_at_s, at_part_v, measured_f, peak_a, left_as, advice, ended_ms, full_voltage_s) \
-         VALUES (:run, 'ended', :verdict, :findings, :current, :uncertainty, :current_at, \
-         :at_part, :measured, :peak, :left, :advice, :ended, :full_voltage)",
+        "INSERT INTO endings (run, state, verdict, findings, current_a, raw_a, \
+         uncertainty_a, current_at_s, at_part_v, measured_f, measured_uncertainty_f, peak_a, left_as, advice, ended_ms, full_voltage_s) \
+         VALUES (:run, 'ended', :verdict, :findings, :current, :raw, :uncertainty, :current_at, \
+         :at_part, :measured, :measured_uncertainty, :peak, :left, :advice, :ended, :full_voltage)",
         named_params! {
             ":run": run.row(),
             ":verdict": ending.verdict.tag(),
             ":findings": tags(&ending.findings),
             ":current": current.map(|current| in_amperes(current.value)),
+            ":raw": current.map(|current| in_amperes(current.raw)),
             ":uncertainty": current.map(|current| in_amperes(current.uncertainty)),
             ":current_at": current.map(|current| in_seconds(current.at)),
             ":at_part": ending.voltage_at_part.map(in_volts),
             ":measured": ending.measured_capacitance.map(in_farads),
+            ":measured_uncertainty": ending.capacitance_uncertainty.map(in_farads),
             ":peak": ending.peak_current.map(in_amperes),
             ":left": ending.left.tag(),
             ":advice": ending.advice,
@@ -259,6 +269,20 @@ fn insert_ending(transaction: &Transaction<'_>, run: RunId, ending: &Ending) -> 
             ":full_voltage": ending.full_voltage_at.map(in_seconds),
         },
     )?;
+    Ok(())
+}
+
+fn insert_budget(
+    transaction: &Transaction<'_>,
+    run: RunId,
+    budget: &[Component],
+) -> Result<(), Stop> {
+    let mut insert = transaction
+        .prepare_cached("INSERT INTO budgets (run, source, uncertainty_a) VALUES (?1, ?2, ?3)")?;
+    for component in budget {
+        let uncertainty = in_amperes(component.uncertainty);
+        insert.execute(params![run.row(), component.source.tag(), uncertainty])?;
+    }
     Ok(())
 }
 

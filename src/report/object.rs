@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::part::{Duty, Effect, Leak};
 use crate::quantity::{amperes, seconds};
 use crate::record::{Ending, Run, RunState};
 
@@ -24,10 +25,20 @@ pub struct RunObject {
     pub findings: Vec<&'static str>,
     /// The settled reading.
     pub current: Option<CurrentObject>,
+    /// How sure the verdict had to be: 0.95 leaves a risk of 2.5 % each way.
+    pub confidence: f64,
+    /// What the uncertainty is made of, largest first.
+    pub budget: Vec<ComponentObject>,
+    /// The room's temperature; none if the run knew of none.
+    pub room: Option<RoomObject>,
+    /// What the leakage does in the circuit; none if nobody asked or nothing was read.
+    pub in_circuit: Option<InCircuitObject>,
     /// Lowest voltage at the part in the reading window.
     pub voltage_at_part_volt: Option<f64>,
     /// Measured capacitance.
     pub measured_capacitance_farad: Option<f64>,
+    /// Half-width of its 95 % interval.
+    pub capacitance_uncertainty_farad: Option<f64>,
     /// Highest current that was seen.
     pub peak_current_ampere: Option<f64>,
     /// `safe` or `locked-out`; none if the run was cut off or goes on.
@@ -69,12 +80,84 @@ pub struct LimitObject {
 /// A settled reading.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CurrentObject {
-    /// The current.
+    /// The current at the limit's temperature.
     pub ampere: f64,
-    /// Half-width of its 95 % interval.
+    /// Half-width of its interval at the run's confidence.
     pub uncertainty_ampere: f64,
+    /// The current as it was read, in the room.
+    pub raw_ampere: f64,
     /// When, after full voltage.
     pub at_second: f64,
+}
+
+/// A part of an uncertainty.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ComponentObject {
+    /// Where it comes from.
+    pub source: &'static str,
+    /// Its standard uncertainty.
+    pub standard_ampere: f64,
+    /// What would make it smaller.
+    pub remedy: &'static str,
+}
+
+/// The room's temperature.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RoomObject {
+    /// The temperature.
+    pub celsius: f64,
+    /// How far from it the true one may lie.
+    pub tolerance_kelvin: f64,
+    /// Somebody said so; else it is assumed.
+    pub told: bool,
+}
+
+/// What a leakage does in a circuit.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct InCircuitObject {
+    /// What the part does there.
+    pub duty: String,
+    /// Shift of the bias at a coupling part.
+    pub bias_shift_volt: Option<f64>,
+    /// Share of the charging current of a timing part.
+    pub timing_error: Option<f64>,
+    /// Voltage lost over the time of holding.
+    pub droop_volt: Option<f64>,
+    /// Share of the battery that is gone after a year.
+    pub battery_share_per_year: Option<f64>,
+    /// Heat in the part.
+    pub heat_watt: Option<f64>,
+    /// Voltage by which it is off in a string.
+    pub imbalance_volt: Option<f64>,
+    /// The same in words.
+    pub says: String,
+}
+
+impl InCircuitObject {
+    /// What a leakage does to a duty.
+    #[must_use]
+    pub fn of(duty: &Duty, leak: &Leak) -> Self {
+        let effect = duty.effect(leak);
+        let mut object = Self {
+            duty: duty.to_string(),
+            bias_shift_volt: None,
+            timing_error: None,
+            droop_volt: None,
+            battery_share_per_year: None,
+            heat_watt: None,
+            imbalance_volt: None,
+            says: effect.in_words(),
+        };
+        match effect {
+            Effect::BiasShift(voltage) => object.bias_shift_volt = Some(voltage.value),
+            Effect::TimingError(share) => object.timing_error = Some(share),
+            Effect::Droop(voltage) => object.droop_volt = Some(voltage.value),
+            Effect::Drain(share) => object.battery_share_per_year = Some(share),
+            Effect::Heat(power) => object.heat_watt = Some(power.value),
+            Effect::Imbalance(voltage) => object.imbalance_volt = Some(voltage.value),
+        }
+        object
+    }
 }
 
 impl RunObject {
@@ -108,12 +191,24 @@ impl RunObject {
             current: ending.and_then(|ending| ending.current).map(|current| CurrentObject {
                 ampere: current.value.value,
                 uncertainty_ampere: current.uncertainty.value,
+                raw_ampere: current.raw.value,
                 at_second: current.at.value,
             }),
+            confidence: begun.conditions.confidence.share(),
+            budget: ending.map(budget).unwrap_or_default(),
+            room: begun.conditions.room.map(|room| RoomObject {
+                celsius: room.at.degrees(),
+                tolerance_kelvin: room.tolerance,
+                told: room.told,
+            }),
+            in_circuit: ending.and_then(|ending| in_circuit(run, ending)),
             voltage_at_part_volt: ending.and_then(|ending| ending.voltage_at_part).map(|u| u.value),
             measured_capacitance_farad: ending
                 .and_then(|ending| ending.measured_capacitance)
                 .map(|capacitance| capacitance.value),
+            capacitance_uncertainty_farad: ending
+                .and_then(|ending| ending.capacitance_uncertainty)
+                .map(|uncertainty| uncertainty.value),
             peak_current_ampere: ending
                 .and_then(|ending| ending.peak_current)
                 .map(|current| current.value),
@@ -153,6 +248,26 @@ impl RunObject {
             },
         )
     }
+}
+
+/// What the leakage on record does to the duty on record.
+fn in_circuit(run: &Run, ending: &Ending) -> Option<InCircuitObject> {
+    let duty = Duty::read(run.begun.conditions.duty.as_deref()?).ok()?;
+    let leak = Leak {
+        current: ending.current?.value,
+        voltage: run.begun.test_voltage,
+        capacitance: ending.measured_capacitance.unwrap_or(run.begun.capacitance),
+    };
+    Some(InCircuitObject::of(&duty, &leak))
+}
+
+fn budget(ending: &Ending) -> Vec<ComponentObject> {
+    let components = ending.budget.iter().map(|component| ComponentObject {
+        source: component.source.tag(),
+        standard_ampere: component.uncertainty.value,
+        remedy: component.source.remedy(),
+    });
+    components.collect()
 }
 
 fn advice(run: &Run, ending: Option<&Ending>) -> String {

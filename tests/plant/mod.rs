@@ -44,6 +44,8 @@ pub fn plan() -> Plan {
             greatest_ratio: 1.4,
             capacitance_gate: (0.7, 1.4),
             voltage_exponent: 4.5,
+            voltage_law: Family::TantalumMno2.flattest_law(),
+            can_be_reformed: false,
             absorption_exponents: (0.8, 1.1),
             settling: (0.0, 0.02),
             absorption_strength: Family::TantalumMno2.absorption_strength(),
