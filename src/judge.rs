@@ -24,7 +24,7 @@ pub use curve::{Curve, Fit, Forecast, Nature};
 pub use early::{Glance, may_end};
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
 pub use staircase::{HighestWithin, Stair, highest_within};
-pub use trend::Trend;
+pub use trend::{Around, Trend};
 pub use uncertainty::{Budget, Source, rectangular, through_voltage};
 pub use verdict::{Finding, Left, Verdict};
 pub use window::{FEWEST, Settled, Window};

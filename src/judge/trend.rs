@@ -3,12 +3,14 @@
 //! Works on means over blocks of ten seconds and keeps a handful of numbers, however long the
 //! soak. Thresholds are those of handbook §2.7 and §4.2.
 
-use crate::quantity::{Current, Time, amperes, seconds};
+use crate::quantity::{Charge, Current, Time, amperes, seconds};
 
 /// Length of a block.
 const BLOCK: f64 = 10.0; // s
-/// Blocks kept: enough to look back 30 s.
-const BLOCKS: usize = 4;
+/// Blocks kept: enough to look back two minutes.
+const BLOCKS: usize = 12;
+/// A climb is measured against the block so many before.
+const CLIMB_BLOCKS: usize = 3;
 /// A rise by this factor within 30 s is a climb (handbook §4.2, "rising").
 const CLIMB: f64 = 1.2;
 /// Blocks in a row that must climb (handbook §4.2: confirmed twice).
@@ -17,8 +19,12 @@ const CONFIRMATIONS: u8 = 2;
 const STILL_SETTLING: f64 = 0.3;
 /// A reading this many deviations from its block is a burst (handbook §3.8).
 const BURST_DEVIATIONS: f64 = 6.0;
-/// Bursts in a row that make a new level: scintillation lasts 10 ms at most (handbook §2.9).
+/// Readings in a row that make a new level: scintillation lasts 10 ms at most (handbook §2.9).
 const NEW_LEVEL: u32 = 4;
+/// Time constants of path and part after which the tail of a burst is over.
+const TAIL: f64 = 7.0;
+/// What supplies step by, as a part of the voltage: some 100 ppm (handbook §1.4).
+const SUPPLY_STEP: f64 = 2e-4;
 /// A burst is at least this share of the limit (handbook §4.2).
 const BURST_SHARE: f64 = 0.2;
 
@@ -26,6 +32,7 @@ const BURST_SHARE: f64 = 0.2;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Trend {
     limit: Current,
+    around: Around,
     block: Block,
     means: [Option<Mean>; BLOCKS],
     reference: Option<Mean>,
@@ -34,8 +41,26 @@ pub struct Trend {
     bursts: Jumps,
     /// Jumps the other way: what steps both ways is the supply, a part only bursts upwards.
     dips: Jumps,
-    /// Bursts in a row up to the newest reading.
-    row: u32,
+    /// Readings in a row up to the newest that stand off, and when the first of them came.
+    row: (u32, Time),
+}
+
+/// What a reading of the part passes through.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Around {
+    /// Time constant of path and part.
+    pub constant: Time,
+    /// Time that one reading integrates over.
+    pub interval: Time,
+    /// Charge of the full part.
+    pub charge: Charge,
+}
+
+impl Around {
+    /// What a step of the supply sends through the part in one reading.
+    fn kick(&self) -> Current {
+        self.charge * SUPPLY_STEP / self.interval.max(self.constant)
+    }
 }
 
 /// Readings that stand apart from their neighbours.
@@ -69,9 +94,10 @@ struct Block {
 impl Trend {
     /// A watch against `limit` over a soak that is judged at `judged_at`.
     #[must_use]
-    pub fn new(limit: Current, judged_at: Time) -> Self {
+    pub fn new(limit: Current, judged_at: Time, around: Around) -> Self {
         Self {
             limit,
+            around,
             block: Block::default(),
             means: [None; BLOCKS],
             reference: None,
@@ -79,7 +105,7 @@ impl Trend {
             climbs: 0,
             bursts: Jumps::default(),
             dips: Jumps::default(),
-            row: 0,
+            row: (0, seconds(0.0)),
         }
     }
 
@@ -90,17 +116,21 @@ impl Trend {
             return;
         }
         if self.is_burst(current, error) {
-            self.row += 1;
-            self.bursts.add(current);
-            if self.row < NEW_LEVEL {
+            let (readings, since) = if self.row.0 == 0 { (0, at) } else { self.row };
+            self.row = (readings + 1, since);
+            self.bursts.largest = self.bursts.largest.max(current);
+            if readings == 0 {
+                self.bursts.count = self.bursts.count.saturating_add(1);
+            }
+            if self.row.0 < NEW_LEVEL || at - since <= self.around.constant * TAIL {
                 return;
             }
-            // So many in a row are no bursts but a new level: the watch begins anew on it.
-            self.bursts.count = self.bursts.count.saturating_sub(self.row);
+            // So many in a row are no burst but a new level: the watch begins anew on it.
+            self.bursts.count = self.bursts.count.saturating_sub(1);
             self.block = Block::default();
             self.means = [None; BLOCKS];
         }
-        self.row = 0;
+        self.row = (0, at);
         self.block.add(at, current);
         if self.block.from.is_some_and(|from| at - from >= seconds(BLOCK)) {
             self.close_block(at, error);
@@ -123,15 +153,19 @@ impl Trend {
         (self.block.mean_deviation() * BURST_DEVIATIONS)
             .max(self.limit * BURST_SHARE)
             .max(error * 2.0)
+            .max(self.around.kick())
     }
 
     fn close_block(&mut self, at: Time, error: Current) {
         let mean = Mean { at: at - seconds(BLOCK / 2.0), current: self.block.mean() };
         self.block = Block::default();
-        let climbing = self.means[BLOCKS - 2].is_some_and(|past| {
+        // A beat of ripple climbs too, but no higher than it stood before.
+        let highest = self.means.iter().flatten().all(|past| past.current < mean.current);
+        let climbing = self.means[CLIMB_BLOCKS - 1].is_some_and(|past| {
             let rise = mean.current - past.current;
             mean.current > self.limit * 0.5 && rise > past.current * (CLIMB - 1.0) && rise > error
         });
+        let climbing = climbing && highest;
         self.climbs = if climbing { self.climbs.saturating_add(1) } else { 0 };
         if self.reference.is_none() && self.reference_from <= mean.at {
             self.reference = Some(mean);
@@ -195,11 +229,19 @@ impl Block {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::coulombs;
 
     const LIMIT: f64 = 1e-6;
 
     fn watched(until: f64, current: impl Fn(f64) -> f64) -> Trend {
-        let mut trend = Trend::new(amperes(LIMIT), seconds(300.0));
+        watched_through(0.01, until, current)
+    }
+
+    /// The same with a time constant of path and part, in seconds.
+    fn watched_through(constant: f64, until: f64, current: impl Fn(f64) -> f64) -> Trend {
+        let (constant, interval) = (seconds(constant), seconds(0.1));
+        let around = Around { constant, interval, charge: coulombs(100e-6) };
+        let mut trend = Trend::new(amperes(LIMIT), seconds(300.0), around);
         let mut t = 0.1;
         while t < until {
             trend.add(seconds(t), amperes(current(t)), amperes(1e-9));
@@ -243,6 +285,35 @@ mod tests {
         let trend = watched(300.0, |t| if t < 150.0 { 0.1e-6 } else { 0.5e-6 });
         assert_eq!(trend.bursts(), 0);
         assert!(!trend.climbs());
+    }
+
+    #[test]
+    fn the_tail_of_a_burst_is_part_of_it() {
+        // Three bursts that die away with 1.5 s each: three, and no new level.
+        let burst = |t: f64| 20e-6 * (-((t - 60.0) % 70.0) / 1.5).exp();
+        let current = |t: f64| 0.1e-6 + if t < 60.0 || t > 260.0 { 0.0 } else { burst(t) };
+        assert_eq!(watched_through(1.5, 300.0, current).bursts(), 3);
+    }
+
+    #[test]
+    fn a_slow_beat_of_ripple_is_no_climb() {
+        let beat = |t: f64| 0.8e-6 + 0.3e-6 * (t * std::f64::consts::TAU / 90.0).cos();
+        assert!(!watched(300.0, beat).climbs());
+    }
+
+    #[test]
+    fn a_step_of_the_supply_is_no_burst() {
+        // 2·10⁻⁴ of 100 µC in a reading of 0.1 s is 0.2 µA; ten times that is a burst all the same.
+        let stepped = |height: f64| {
+            move |t: f64| 0.1e-6 + if (60.0..60.1).contains(&t) { height } else { 0.0 }
+        };
+        let around = |charge| {
+            let (constant, interval) = (seconds(0.01), seconds(0.1));
+            Around { constant, interval, charge: coulombs(charge) }
+        };
+        assert!((around(100e-6).kick().value - 0.2e-6).abs() < 1e-12);
+        assert_eq!(watched(300.0, stepped(0.19e-6)).bursts(), 0);
+        assert_eq!(watched(300.0, stepped(2e-6)).bursts(), 1);
     }
 
     #[test]

@@ -32,8 +32,8 @@ const FULL_SHARE_OF_DOUBLE_LAYER: f64 = 0.95;
 const LEAST_FULL_SHARE: f64 = 0.98;
 /// Capacitance of an empty fixture (handbook §2.9: 20 to 100 pF).
 const STRAY: f64 = 100e-12; // F
-/// Readings of the short windows that an early end looks at: a few more than make a window.
-const FEWEST_EARLY_READINGS: u32 = 15;
+/// Readings of the short windows that an early end looks at: one more than make a window.
+const FEWEST_EARLY_READINGS: u32 = 11;
 /// A line that gives no value for this long, in host time, is silent (handbook §4.2: 2 s).
 const STALE: f64 = 2.0; // s
 /// Pause between two writings of an output-off that is not proven, in host time.
@@ -242,7 +242,10 @@ impl Draft<'_> {
         let facts = &self.bench.supply;
         let charging = self.largest_capacitance() * self.voltage / rise;
         let most = self.physics.greatest_charging_current;
-        let wanted = (charging * 2.0).max(self.limit * 5.0).max(amperes(LEAST_LIMIT));
+        // Room above the limit for what forms and dries on the first minutes, where there is any.
+        let spare = facts.most_current / 2.0 - self.bench.bleeder.load_at(self.voltage);
+        let roomy = (self.limit * 20.0).min(spare);
+        let wanted = (charging * 2.0).max(self.limit * 5.0).max(roomy).max(amperes(LEAST_LIMIT));
         let bearable = most.max(charging * 1.5);
         // Of two steps at least one is left when the whole is rounded down.
         let part_limit = wanted.min(bearable).max(facts.current_step * 2.0);
@@ -275,7 +278,9 @@ impl Draft<'_> {
         let loop_resistance = self.bench.series + self.bench.bleeder.resistance();
         let least = Resistance::default();
         let bleed = if least < loop_resistance {
-            range_for(&ranges, self.voltage / loop_resistance)
+            // A small part is empty before a reading is over, which then holds the mean.
+            let mean = self.largest_capacitance() * self.voltage / self.bench.meter.interval;
+            range_for(&ranges, (self.voltage / loop_resistance).min(mean * 2.0))
         } else {
             RangeIndex(u8::try_from(ranges.len().saturating_sub(1)).unwrap_or_default())
         };

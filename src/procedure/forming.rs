@@ -87,7 +87,7 @@ impl Form {
         if let Some(closing) = &mut self.closing {
             return closing.step(context, input);
         }
-        if self.fall.watch(context, input) {
+        if self.fall.watch(context, input, self.ordered) {
             return gave_way(context);
         }
         let Purpose::Reform(forming) = context.plan.purpose.clone() else { return Step::Stay };

@@ -5,7 +5,7 @@ use super::outcome::fits;
 use super::reading;
 use super::{Context, Plan, Tally};
 use crate::judge::{
-    Ceased, Curve, Forecast, Glance, Nature, Reading, Settled, Trend, Window, may_end,
+    Around, Ceased, Curve, Forecast, Glance, Nature, Reading, Settled, Trend, Window, may_end,
 };
 use crate::plan::{RangeIndex, Until};
 use crate::quantity::{Current, Time, amperes};
@@ -44,7 +44,7 @@ impl Readings {
         let nature = Nature { exponents, settling, settling_spread };
         Self {
             window,
-            trend: Trend::new(target.limit, target.judged_at()),
+            trend: trend(plan, range),
             curve: Curve::new(nature, plan.ramp.rise / 2.0, constant, target.judged_at()),
             early,
             watch: Ceased::default(),
@@ -65,8 +65,8 @@ impl Readings {
     }
 
     /// Forgets the trend: what follows a proof of contact does not continue what was before.
-    pub(super) fn begin_trend_anew(&mut self, plan: &Plan) {
-        self.trend = Trend::new(plan.target.limit, plan.target.judged_at());
+    pub(super) fn begin_trend_anew(&mut self, plan: &Plan, range: RangeIndex) {
+        self.trend = trend(plan, range);
     }
 
     /// Adds a settled reading taken `at` after full voltage.
@@ -157,4 +157,13 @@ impl Readings {
         }
         tally.fit = tally.reading.and_then(|reading| self.curve.fit(reading.at));
     }
+}
+
+fn trend(plan: &Plan, range: RangeIndex) -> Trend {
+    let around = Around {
+        constant: plan.path(range) * plan.part.capacitance,
+        interval: plan.meter.interval,
+        charge: plan.full_charge(),
+    };
+    Trend::new(plan.target.limit, plan.target.judged_at(), around)
 }

@@ -41,7 +41,7 @@ impl Ramp {
     }
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
-        if self.fall.watch(context, input) {
+        if self.fall.watch(context, input, self.ordered) {
             return gave_way(context);
         }
         if context.now - self.since > context.plan.ramp.budget {
@@ -110,7 +110,7 @@ impl Charge {
     }
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
-        if self.fall.watch(context, input) {
+        if self.fall.watch(context, input, self.since) {
             return gave_way(context);
         }
         let waited = context.now - self.since;
@@ -157,8 +157,11 @@ pub(super) struct Fall {
 
 impl Fall {
     /// Takes note of the voltage; true if it fell, twice in a row, although nobody lowered it.
-    pub(super) fn watch(&mut self, context: &mut Context, input: Input) -> bool {
-        if !matches!(input, Input::Voltage(Sample::Value(_))) {
+    ///
+    /// Between an order of the voltage and the next current the drop in the path is not known.
+    pub(super) fn watch(&mut self, context: &mut Context, input: Input, ordered: Time) -> bool {
+        let known = context.senses.current_since(ordered);
+        if !known || !matches!(input, Input::Voltage(Sample::Value(_))) {
             return false;
         }
         let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else {
