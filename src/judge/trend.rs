@@ -291,7 +291,7 @@ mod tests {
     fn the_tail_of_a_burst_is_part_of_it() {
         // Three bursts that die away with 1.5 s each: three, and no new level.
         let burst = |t: f64| 20e-6 * (-((t - 60.0) % 70.0) / 1.5).exp();
-        let current = |t: f64| 0.1e-6 + if t < 60.0 || t > 260.0 { 0.0 } else { burst(t) };
+        let current = |t: f64| 0.1e-6 + if (60.0..=260.0).contains(&t) { burst(t) } else { 0.0 };
         assert_eq!(watched_through(1.5, 300.0, current).bursts(), 3);
     }
 
