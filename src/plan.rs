@@ -15,6 +15,7 @@ pub use bench::{
     Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
+pub use cautions::{Caution, TooCoarse};
 pub use draw_up::{Drawn, HARMLESS, TOUCH_SAFE, Wish, draw_up};
 pub use phase::Phase;
 pub use refusal::Refusal;

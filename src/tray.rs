@@ -1,7 +1,8 @@
-//! A tray of parts: its file, read and checked whole.
+//! A tray of parts: its file, read and checked whole; what a station would do with it.
 //!
 //! A file is CSV as a spreadsheet exports it, or TOML; [`read`] gives the [`Tray`] or every
-//! [`Fault`] at once. Files, clips and instruments are elsewhere: this room takes values and gives
+//! [`Fault`] at once. [`survey`] says, before anything is energised, what the whole tray takes and
+//! which of its parts a station can't judge. Files, clips and instruments are elsewhere: this room takes values and gives
 //! values.
 
 mod check;
@@ -9,11 +10,13 @@ mod column;
 mod csv_file;
 mod fault;
 mod row;
+mod survey;
 mod toml_file;
 
 pub use column::Column;
 pub use fault::{Fault, Wrong};
 pub use row::Place;
+pub use survey::{Said, Survey, Unjudged, survey};
 
 use crate::part::{Limit, Part};
 use crate::plan::Wish;

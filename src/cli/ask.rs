@@ -34,7 +34,7 @@ pub(crate) struct WishArguments {
     soak: Option<String>,
     /// I have read the cautions for more than 60 V or 10 J in this part
     #[arg(long)]
-    acknowledge: bool,
+    pub(crate) acknowledge: bool,
     #[command(flatten)]
     pub(crate) station: StationArgument,
 }

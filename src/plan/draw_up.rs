@@ -10,8 +10,8 @@ use crate::quantity::{
 };
 
 use super::{
-    Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, RampPlan,
-    RangeIndex, Sensing, SupplyPlan, Target, Zero, cautions, range_for,
+    Bench, Bleeder, Caution, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan,
+    RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Zero, cautions, range_for,
 };
 
 /// Highest voltage that may be touched (handbook §4.4: 60 V DC).
@@ -52,7 +52,7 @@ pub struct Drawn {
     /// The plan.
     pub plan: Plan,
     /// What a person must know before anything is energised, the gravest first.
-    pub cautions: Vec<String>,
+    pub cautions: Vec<Caution>,
     /// What makes the run worth less, or longer.
     pub warnings: Vec<String>,
     /// Energy in the full part.
