@@ -1,8 +1,10 @@
-//! A tray of parts: its file, read and checked whole; what a station would do with it.
+//! A tray of parts: its file, read and checked whole; what a station would do with it; the way
+//! through it.
 //!
 //! A file is CSV as a spreadsheet exports it, or TOML; [`read`] gives the [`Tray`] or every
 //! [`Fault`] at once. [`survey`] says, before anything is energised, what the whole tray takes and
-//! which of its parts a station can't judge. Files, clips and instruments are elsewhere: this room takes values and gives
+//! which of its parts a station can't judge. [`Walk`] is the order of events at the bench, by hand or
+//! by scanner. Files, clips and instruments are elsewhere: this room takes values and gives
 //! values.
 
 mod check;
@@ -12,11 +14,13 @@ mod fault;
 mod row;
 mod survey;
 mod toml_file;
+mod walk;
 
 pub use column::Column;
 pub use fault::{Fault, Wrong};
 pub use row::Place;
 pub use survey::{Said, Survey, Unjudged, survey};
+pub use walk::{Ended, Hands, Input, Order, Seems, Walk, Word};
 
 use crate::part::{Limit, Part};
 use crate::plan::Wish;
