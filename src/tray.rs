@@ -1,10 +1,10 @@
 //! A tray of parts: its file, read and checked whole; what a station would do with it; the way
-//! through it.
+//! through it; parts compared with their equals.
 //!
 //! A file is CSV as a spreadsheet exports it, or TOML; [`read`] gives the [`Tray`] or every
 //! [`Fault`] at once. [`survey`] says, before anything is energised, what the whole tray takes and
 //! which of its parts a station can't judge. [`Walk`] is the order of events at the bench, by hand or
-//! by scanner. Files, clips and instruments are elsewhere: this room takes values and gives
+//! by scanner, and [`siblings()`] points out a part that leaks unlike its equals. Files, clips and instruments are elsewhere: this room takes values and gives
 //! values.
 
 mod check;
@@ -12,6 +12,7 @@ mod column;
 mod csv_file;
 mod fault;
 mod row;
+mod siblings;
 mod survey;
 mod toml_file;
 mod walk;
@@ -19,6 +20,7 @@ mod walk;
 pub use column::Column;
 pub use fault::{Fault, Wrong};
 pub use row::Place;
+pub use siblings::{Kin, LEAST_SIBLINGS, Measured, Unlike, siblings};
 pub use survey::{Said, Survey, Unjudged, survey};
 pub use walk::{Ended, Hands, Input, Order, Seems, Walk, Word};
 
