@@ -3,17 +3,28 @@
 //! Knows numbers only: not the plan they were taken by, not the instruments they came from.
 
 mod advice;
+mod carry;
+mod ceased;
 mod charge;
+mod curve;
+mod early;
 mod ruling;
+mod staircase;
+mod thinned;
 mod trend;
 mod uncertainty;
 mod verdict;
 mod window;
 
 pub use advice::advice;
-pub use charge::ChargeCount;
+pub use carry::{Carried, Estimate, carry};
+pub use ceased::Ceased;
+pub use charge::{ChargeCount, CountDoubt, MeasuredCapacitance};
+pub use curve::{Curve, Fit, Forecast};
+pub use early::{Glance, may_end};
 pub use ruling::{Evidence, LEAST_VOLTAGE_SHARE, Reading, Ruling, rule};
+pub use staircase::{HighestWithin, Stair, highest_within};
 pub use trend::Trend;
-pub use uncertainty::{Budget, COVERAGE};
+pub use uncertainty::{Budget, Source, rectangular, through_voltage};
 pub use verdict::{Finding, Left, Verdict};
 pub use window::{FEWEST, Settled, Window};

@@ -5,6 +5,7 @@
 //! [`Family::default_limit`] stands in where the sheet is missing. How a family behaves is
 //! [`Physics`].
 
+mod absorption;
 mod cursor;
 mod defaults;
 mod family;
@@ -14,6 +15,7 @@ mod limit;
 mod notation;
 mod physics;
 mod rating;
+mod room;
 mod rule;
 pub mod sheet;
 mod stated;
@@ -28,6 +30,7 @@ pub use formula::{Formula, GREATEST_FACTOR, LEAST_FACTOR, Term};
 pub use limit::{Limit, LimitError, Measuring};
 pub use physics::{Physics, ProbeGate};
 pub use rating::{MeasuringVoltage, RatedCapacitance, RatedVoltage, Rating, RatingError};
+pub use room::{CORRECTED_WITHIN, Reach, Room, RoomError, TOLD_TOLERANCE, Warmth};
 pub use rule::{LeakageRule, Pick, RuleError, Threshold};
 pub use stated::stated;
 pub use tolerance::{Tolerance, ToleranceError};

@@ -8,22 +8,30 @@ mod bench;
 mod cautions;
 mod draw_up;
 mod phase;
+mod purpose;
 mod refusal;
 mod told;
+mod wish;
 
 pub use bench::{
-    Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
+    Accuracy, Bench, Bleeder, Conversion, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
-pub use cautions::{Caution, TooCoarse};
-pub use draw_up::{Drawn, HARMLESS, TOUCH_SAFE, Wish, draw_up};
+pub use cautions::{Caution, Obstacle};
+pub use draw_up::{HARMLESS, TOUCH_SAFE, draw_up};
 pub use phase::Phase;
+pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs};
 pub use refusal::Refusal;
 pub use told::{OutputState, Sample};
+pub use wish::{Aim, Drawn, Wish};
 
 use arrayvec::ArrayVec;
 
-use crate::quantity::{Capacitance, Charge, Current, Power, Resistance, Time, Voltage};
+use crate::part::Warmth;
+use crate::quantity::{
+    Capacitance, Charge, Confidence, Current, Power, Resistance, Time, Voltage, amperes,
+};
+use crate::words::words;
 
 /// Readings before the output goes on whose mean is the meter's zero for counting charge.
 pub const ZERO_READINGS: u8 = 5;
@@ -31,6 +39,8 @@ pub const ZERO_READINGS: u8 = 5;
 /// Every number that a run goes by.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
+    /// What the run is for.
+    pub purpose: Purpose,
     /// Voltage at which the leakage is measured.
     pub test_voltage: Voltage,
     /// What the part is, as the run needs it.
@@ -53,6 +63,10 @@ pub struct Plan {
     pub discharge: DischargePlan,
     /// Leakage of the open fixture.
     pub zero: Zero,
+    /// From the room's temperature to the limit's.
+    pub warmth: Warmth,
+    /// How sure a verdict has to be.
+    pub confidence: Confidence,
 }
 
 /// The part, as a run needs it.
@@ -66,8 +80,15 @@ pub struct PartFacts {
     pub least_ratio: f64,
     /// Largest accepted ratio of measured to printed capacitance (handbook §3.9).
     pub greatest_ratio: f64,
+    /// Least and greatest ratio of measured to printed capacitance that the printed tolerance
+    /// allows; without one, the two ratios above.
+    pub capacitance_gate: (f64, f64),
     /// Relative change of leakage per relative change of voltage (handbook §3.11).
     pub voltage_exponent: f64,
+    /// Least and greatest exponent of the absorption current (handbook §7, column n).
+    pub absorption_exponents: (f64, f64),
+    /// Greatest β of the absorption current (handbook §2.9), in s^(n−1).
+    pub absorption_strength: f64,
 }
 
 /// What the part is judged against, and when.
@@ -81,6 +102,22 @@ pub struct Target {
     pub soak: Time,
     /// Length of the reading window around the moment that is judged (handbook §3.8: 10 s).
     pub window: Time,
+    /// What may end the soak.
+    pub until: Until,
+    /// No soak ends earlier than this.
+    pub least_early: Time,
+    /// Length of the windows that are looked at for an early end.
+    pub early_window: Time,
+}
+
+words! {
+    /// What may end a soak that goes well.
+    Until {
+        /// The limit's reading time, or the soak time asked for.
+        ReadingTime = "reading-time",
+        /// A reading that is safely within and does not rise, if it comes sooner.
+        Early = "early",
+    }
 }
 
 impl Target {
@@ -125,6 +162,8 @@ pub struct MeterPlan {
     pub settling_readings: u8,
     /// Time that one reading integrates over.
     pub interval: Time,
+    /// How well the conversion from volts to amperes is known.
+    pub conversion: Conversion,
 }
 
 impl MeterPlan {
@@ -248,5 +287,15 @@ impl Plan {
     #[must_use]
     pub fn full_charge(&self) -> Charge {
         self.part.capacitance * self.test_voltage
+    }
+
+    /// The most that the dielectric of a sound part still soaks up `after` full voltage:
+    /// β·C·U·t^(−n) with the family's greatest β and least n (handbook §2.1, §2.9).
+    #[must_use]
+    pub fn greatest_absorption(&self, after: Time) -> Current {
+        let seconds = after.value.max(1.0);
+        let (least, _) = self.part.absorption_exponents;
+        let rate = self.part.absorption_strength * seconds.powf(-least);
+        amperes(rate * self.full_charge().value)
     }
 }

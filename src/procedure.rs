@@ -12,9 +12,13 @@
 //! input, counted from the start of the run, so a ten-hour soak is tested in microseconds.
 
 mod bleed;
+mod clip;
 mod closing;
+mod forming;
 mod outcome;
 mod probe;
+mod reading;
+mod readings;
 mod rise;
 mod senses;
 mod soak;
@@ -23,12 +27,15 @@ use std::sync::Arc;
 
 use arrayvec::ArrayVec;
 
+pub use forming::Formed;
 pub use outcome::Outcome;
 
-use crate::judge::{ChargeCount, Finding, Reading};
+use crate::judge::{ChargeCount, Finding, Fit, Forecast, Reading, Stair};
 use crate::plan::{OutputState, Phase, Plan, RangeIndex, Sample};
 use crate::quantity::{Current, Time, Voltage};
 use bleed::Bleed;
+use clip::ClipWatch;
+use forming::Form;
 use probe::Probe;
 use rise::{Charge, Ramp};
 use senses::Senses;
@@ -107,6 +114,9 @@ pub type Orders = ArrayVec<Order, 8>;
 /// One run.
 #[derive(Debug, Clone)]
 pub struct Procedure {
+    /// The whole run's plan.
+    whole: Arc<Plan>,
+    /// What is gone by now: the whole, or one step of a staircase.
     plan: Arc<Plan>,
     state: State,
     senses: Senses,
@@ -122,6 +132,8 @@ enum State {
     Charge(Charge),
     Settle(Settle),
     Soak(Box<Soak>),
+    Form(Box<Form>),
+    Clip(ClipWatch),
     Bleed(Bleed),
     Safe,
     LockedOut { written: Time },
@@ -143,9 +155,14 @@ struct Tally {
     overfilled: bool,
     came_charged: bool,
     reading: Option<Reading>,
+    fit: Option<Fit>,
     still_falling: bool,
     bursts: u32,
     tallest_burst: Current,
+    stairs: Vec<Stair>,
+    formed: Option<Formed>,
+    /// The watch of the clip saw a part go in.
+    clipped: bool,
     meter_lost: bool,
     /// The voltage fell in the soak before a current was read that would explain it.
     sagged: bool,
@@ -156,6 +173,8 @@ struct Tally {
 enum Step {
     Stay,
     Next(State),
+    /// On to the next step of a staircase.
+    Climb,
     Fault(Finding),
 }
 
@@ -173,7 +192,9 @@ impl Procedure {
     #[must_use]
     pub fn new(plan: Arc<Plan>) -> Self {
         let senses = Senses::new(plan.meter.surge);
-        Self { plan, state: State::Idle, senses, tally: Tally::default() }
+        let whole = plan;
+        let plan = whole.stair(0).map_or_else(|| whole.clone(), Arc::new);
+        Self { whole, plan, state: State::Idle, senses, tally: Tally::default() }
     }
 
     /// Begins the run at `now`: first orders make the bench safe and look at the part.
@@ -198,11 +219,11 @@ impl Procedure {
     pub fn phase(&self) -> Phase {
         match &self.state {
             State::Idle => Phase::Idle,
-            State::Probe(_) => Phase::Probe,
+            State::Probe(_) | State::Clip(_) => Phase::Probe,
             State::Ramp(_) => Phase::Ramp,
             State::Charge(_) => Phase::Charge,
             State::Settle(_) => Phase::Settle,
-            State::Soak(_) => Phase::Soak,
+            State::Soak(_) | State::Form(_) => Phase::Soak,
             State::Bleed(_) => Phase::Bleed,
             State::Safe => Phase::Safe,
             State::LockedOut { .. } => Phase::LockedOut,
@@ -221,7 +242,9 @@ impl Procedure {
             | State::Ramp(_)
             | State::Charge(_)
             | State::Settle(_)
-            | State::Soak(_) => self.senses.part_voltage(&self.plan, now),
+            | State::Soak(_)
+            | State::Form(_)
+            | State::Clip(_) => self.senses.part_voltage(&self.plan, now),
         }
     }
 
@@ -235,9 +258,31 @@ impl Procedure {
             | State::Ramp(_)
             | State::Charge(_)
             | State::Settle(_)
+            | State::Form(_)
+            | State::Clip(_)
             | State::Bleed(_)
             | State::Safe
             | State::LockedOut { .. } => false,
+        }
+    }
+
+    /// What will be read at the moment that is judged, as far as the curve tells; only in the soak.
+    ///
+    /// Information, never a verdict (handbook §2.7).
+    #[must_use]
+    pub fn forecast(&self) -> Option<Forecast> {
+        match &self.state {
+            State::Soak(soak) => soak.forecast(&self.plan),
+            State::Idle
+            | State::Probe(_)
+            | State::Ramp(_)
+            | State::Charge(_)
+            | State::Settle(_)
+            | State::Form(_)
+            | State::Clip(_)
+            | State::Bleed(_)
+            | State::Safe
+            | State::LockedOut { .. } => None,
         }
     }
 
@@ -284,15 +329,28 @@ impl Procedure {
             State::Charge(charge) => charge.step(&mut context, input),
             State::Settle(settle) => settle.step(&mut context, input),
             State::Soak(soak) => soak.step(&mut context, input),
+            State::Form(form) => form.step(&mut context, input),
+            State::Clip(clip) => clip.step(&mut context, input),
             State::Bleed(bleed) => bleed.step(&mut context, input),
             State::LockedOut { written } => hold_off(written, &mut context),
         };
         match step {
             Step::Stay => {}
             Step::Next(state) => self.state = state,
+            Step::Climb => self.climb(now, &mut orders),
             Step::Fault(finding) => self.end(finding, now, &mut orders),
         }
         orders
+    }
+
+    /// The next step of a staircase: from the voltage of this one, with the meter on its wide range.
+    fn climb(&mut self, now: Time, orders: &mut Orders) {
+        let Some(next) = self.whole.stair(self.tally.stairs.len()) else { return };
+        let from = round_down(self.plan.test_voltage, self.plan.supply.voltage_step);
+        self.plan = Arc::new(next);
+        self.tally.full_voltage_at = None;
+        orders.push(Order::SelectRange(self.plan.meter.surge));
+        self.state = State::Ramp(Ramp::begin(now, from));
     }
 
     /// Adds the reading's charge; only on the way up, before the leakage is what flows.
@@ -318,7 +376,13 @@ impl Procedure {
         }
         let energised = matches!(
             self.state,
-            State::Probe(_) | State::Ramp(_) | State::Charge(_) | State::Settle(_) | State::Soak(_)
+            State::Probe(_)
+                | State::Ramp(_)
+                | State::Charge(_)
+                | State::Settle(_)
+                | State::Soak(_)
+                | State::Form(_)
+                | State::Clip(_)
         );
         if !energised {
             return None;
@@ -344,7 +408,12 @@ impl Procedure {
     fn is_on(&self) -> bool {
         match &self.state {
             State::Probe(probe) => probe.is_on(),
-            State::Ramp(_) | State::Charge(_) | State::Settle(_) | State::Soak(_) => true,
+            State::Ramp(_)
+            | State::Charge(_)
+            | State::Settle(_)
+            | State::Soak(_)
+            | State::Form(_)
+            | State::Clip(_) => true,
             State::Idle | State::Bleed(_) | State::Safe | State::LockedOut { .. } => false,
         }
     }
@@ -360,7 +429,10 @@ impl Procedure {
             return Some(Finding::InstrumentLost);
         }
         // From `settle` on the meter changes ranges, and those states know which overload counts.
-        let rising = matches!(self.state, State::Probe(_) | State::Ramp(_) | State::Charge(_));
+        let rising = matches!(
+            self.state,
+            State::Probe(_) | State::Ramp(_) | State::Charge(_) | State::Form(_) | State::Clip(_)
+        );
         if rising && self.is_on() && !self.senses.current_is_below(self.plan.cut_out.surge) {
             return Some(self.surge_finding());
         }
@@ -373,7 +445,7 @@ impl Procedure {
         if self.senses.flows_back() {
             return Finding::InstrumentLost;
         }
-        if matches!(self.state, State::Probe(_)) {
+        if matches!(self.state, State::Probe(_) | State::Clip(_)) {
             return Finding::Shorted;
         }
         self.tally.broke_down_at.get_or_insert(self.tally.high_water);

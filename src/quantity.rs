@@ -5,10 +5,12 @@
 //! [`read`] takes what the trade writes, [`text`] writes it; what `text` writes, `read` takes.
 
 mod celsius;
+mod confidence;
 pub mod read;
 pub mod text;
 
 pub use celsius::{Celsius, celsius};
+pub use confidence::{Confidence, ConfidenceError};
 
 use uom::si::capacitance::farad;
 use uom::si::electric_charge::coulomb;

@@ -13,7 +13,7 @@ mod written;
 
 pub use file::FileError;
 pub use link::{Duplicate, Link, LinkError, runtime_folder};
-pub use meter::{Meter, MeterSays, SensedBy};
+pub use meter::{Meter, MeterSays, Sense, SensedBy};
 pub use relay::{ControlLines, Relay, RelayError};
 pub use session::{Heard, Outgoing, Session, Timing};
 pub use supply::{Settings, Supply, SupplyPace, SupplySays};

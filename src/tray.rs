@@ -24,9 +24,9 @@ pub use siblings::{Kin, LEAST_SIBLINGS, Measured, Unlike, siblings};
 pub use survey::{Said, Survey, Unjudged, survey};
 pub use walk::{Ended, Hands, Input, Order, Seems, Walk, Word};
 
-use crate::part::{Limit, Part};
-use crate::plan::Wish;
-use crate::quantity::{Time, Voltage};
+use crate::part::{Limit, Part, Room};
+use crate::plan::{Until, Wish};
+use crate::quantity::{Confidence, Time, Voltage};
 
 /// How a tray's file is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -104,16 +104,45 @@ pub struct TrayPart {
     pub note: Option<String>,
 }
 
+/// What is asked of every part of a tray alike.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Terms {
+    /// What may end a soak.
+    pub until: Until,
+    /// The person has read the cautions for this tray.
+    pub acknowledged: bool,
+    /// How sure the verdicts have to be.
+    pub confidence: Confidence,
+    /// The room's temperature, in place of what the station says of it.
+    pub room: Option<Room>,
+}
+
+impl Terms {
+    /// All as usual.
+    #[must_use]
+    pub fn usual() -> Self {
+        Self {
+            until: Until::ReadingTime,
+            acknowledged: false,
+            confidence: Confidence::USUAL,
+            room: None,
+        }
+    }
+}
+
 impl TrayPart {
     /// What is asked of a station for this part.
     #[must_use]
-    pub fn wish(&self, acknowledged: bool) -> Wish {
+    pub fn wish(&self, terms: &Terms) -> Wish {
+        let Terms { until, acknowledged, confidence, room } = terms.clone();
         Wish {
-            part: self.part.clone(),
-            limit: self.limit.clone(),
             test_voltage: self.test_voltage,
             soak: self.soak,
+            until,
             acknowledged,
+            confidence,
+            room,
+            ..Wish::of(self.part.clone(), self.limit.clone())
         }
     }
 }

@@ -95,7 +95,7 @@ async fn soak(station: &Station, record: Record, strike: Arc<AtomicBool>) -> Res
     let part = Part::read("22µF 25V tantalum")?;
     let limit = part.default_limit()?;
     let soak = Some(seconds(60.0));
-    let wish = Wish { part, limit, test_voltage: None, soak, acknowledged: false };
+    let wish = Wish { soak, ..Wish::of(part, limit) };
     let drawn = draw_up(&wish, &station.bench).map_err(|refused| format!("{refused:?}"))?;
     let plan = Arc::new(drawn.plan);
     let keeper = Path::new(env!("CARGO_BIN_EXE_reststrom"));
@@ -105,7 +105,7 @@ async fn soak(station: &Station, record: Record, strike: Arc<AtomicBool>) -> Res
     let aimed = tokio::spawn(aim(watched, strike));
     let begun = new_run(station, &plan);
     let line = Line { progress: &progress, stops: &mut stops };
-    let finished = open.soak(record, begun, plan, line).await?;
+    let finished = open.run(record, begun, plan, line).await?;
     drop(progress);
     aimed.await?;
     open.close().await?;

@@ -4,10 +4,11 @@ use std::path::PathBuf;
 
 use super::failure::{Failure, chain};
 use super::printed;
-use crate::part::{Limit, Part};
-use crate::plan::{Drawn, Wish, draw_up};
-use crate::quantity::{Time, read};
+use crate::part::{Limit, Part, Room};
+use crate::plan::{Drawn, Until, Wish, draw_up};
+use crate::quantity::{Confidence, Time, read};
 use crate::station::wiring::{self, Station};
+use crate::tray::Terms;
 
 /// The part and its limit.
 #[derive(Debug, Clone, clap::Args)]
@@ -32,11 +33,28 @@ pub(crate) struct WishArguments {
     /// Soak for this time at full voltage, not for the limit's reading time
     #[arg(long, value_name = "TIME")]
     soak: Option<String>,
+    /// What may end the soak: the reading time, or a reading that is safely within before it
+    #[arg(long, value_name = "WHAT", default_value = Until::ReadingTime.tag(), value_parser = until)]
+    until: Until,
+    /// How warm it is at the part, such as 23C or "23C ±1K", in place of what the station file says
+    #[arg(long, value_name = "TEMPERATURE")]
+    room: Option<String>,
+    /// How sure the verdict has to be, from 90% to 99.9%
+    #[arg(long, value_name = "PERCENT", default_value = "95%")]
+    confidence: String,
     /// I have read the cautions for more than 60 V or 10 J in this part
     #[arg(long)]
-    pub(crate) acknowledge: bool,
+    acknowledge: bool,
     #[command(flatten)]
     pub(crate) station: StationArgument,
+}
+
+/// Reads a word of [`Until`].
+fn until(word: &str) -> Result<Until, String> {
+    Until::from_tag(word).ok_or_else(|| {
+        let words: Vec<&str> = Until::ALL.iter().map(|until| until.tag()).collect();
+        format!("expected {}", words.join(" or "))
+    })
 }
 
 /// The station.
@@ -89,18 +107,34 @@ impl WishArguments {
         let part = self.part.part()?;
         let refused = |error: read::ReadError| Failure::usage(error.to_string(), error.help());
         let soak = self.soak.as_deref().map(read::time).transpose().map_err(refused)?;
+        let test_voltage =
+            self.voltage.as_deref().map(read::voltage).transpose().map_err(refused)?;
         let limit = self.part.limit(&part, soak)?;
+        let Terms { until, acknowledged, confidence, room } = self.terms()?;
         Ok(Wish {
-            limit,
-            part,
-            test_voltage: self
-                .voltage
-                .as_deref()
-                .map(read::voltage)
-                .transpose()
-                .map_err(refused)?,
+            test_voltage,
             soak,
+            until,
+            acknowledged,
+            confidence,
+            room,
+            ..Wish::of(part, limit)
+        })
+    }
+
+    /// What is not about the part itself: the same for all parts of a tray.
+    pub(crate) fn terms(&self) -> Result<Terms, Failure> {
+        Ok(Terms {
+            until: self.until,
             acknowledged: self.acknowledge,
+            confidence: Confidence::read(&self.confidence)
+                .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
+            room: self
+                .room
+                .as_deref()
+                .map(Room::read)
+                .transpose()
+                .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
         })
     }
 }

@@ -24,6 +24,8 @@ pub(crate) fn station_file(name: &str, lapse: f64, supply: &str, meter: &str) ->
 name = \"{name}\"
 simulated = true
 lapse = {lapse}
+room = \"23 °C\"
+room_tolerance_kelvin = 1
 series_resistor = \"1 kΩ\"
 
 [supply]

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::failure::{Failure, chain};
 use super::table::table;
-use super::{Exit, bench, plan, screen, soak};
+use super::{Exit, bench, plan, screen, sitting};
 use crate::judge::Verdict;
 use crate::part::{Limit, Part};
 use crate::plan::Wish;
@@ -45,7 +45,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     if parts.is_empty() {
         return Err(Failure::usage("no such part in the demo", "leave --only away to see all"));
     }
-    let runtime = soak::runtime()?;
+    let runtime = sitting::runtime()?;
     let mut rows = Vec::new();
     for part in parts {
         bench.clip_in(part);
@@ -68,7 +68,7 @@ async fn one(part: &SimPart, station: &Station, folder: &Path) -> Result<Compare
     let drawn = super::ask::drawn(&wish, station)?;
     screen::complain(&plan::short(&wish, &drawn));
     let path = folder.join("record.db");
-    let finished = soak::soak(&wish, &drawn, station, &path).await?;
+    let finished = sitting::one(&wish, &drawn, station, &path).await?;
     let record = Record::open_for_reading(&path)?;
     let run = record.run(finished.id)?;
     draw(&record, &run, &folder.join(format!("{}.png", part.clip)), Axes::LogLog)?;
@@ -99,7 +99,7 @@ fn wish(part: &SimPart) -> Result<Wish, Failure> {
             read.default_limit().map_err(|error| Failure::usage(error.to_string(), error.help()))?
         }
     };
-    Ok(Wish { part: read, limit, test_voltage: None, soak: None, acknowledged: false })
+    Ok(Wish::of(read, limit))
 }
 
 fn draw(record: &Record, run: &crate::record::Run, path: &Path, axes: Axes) -> Result<(), Failure> {

@@ -29,7 +29,8 @@ pub(crate) struct Arguments {
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     if let Some(path) = &arguments.tray {
         let station = arguments.wish.station.load()?;
-        return tray::run(path, &station, arguments.wish.acknowledge, arguments.json);
+        let terms = arguments.wish.terms()?;
+        return tray::run(path, &station, &terms, arguments.json);
     }
     let wish = arguments.wish.wish()?;
     let station = arguments.wish.station.load()?;

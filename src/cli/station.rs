@@ -3,7 +3,7 @@
 use super::ask::StationArgument;
 use super::failure::Failure;
 use super::table::table;
-use super::{Exit, screen, soak};
+use super::{Exit, screen, sitting};
 use crate::daemon::{Checked, OpenStation};
 use crate::station::wiring::EXAMPLE;
 
@@ -44,7 +44,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
 fn check(arguments: &CheckArguments) -> Result<Exit, Failure> {
     let station = arguments.station.load()?;
     let program = std::env::current_exe()?;
-    let checked = soak::runtime()?.block_on(async {
+    let checked = sitting::runtime()?.block_on(async {
         let mut open = OpenStation::open(&station, &program).await?;
         let checked = open.check(&station).await;
         open.close().await?;

@@ -269,13 +269,13 @@ impl OpenStation {
         Ok(left)
     }
 
-    /// Carries out a soak and keeps its record.
+    /// Carries out a run and keeps its record.
     ///
     /// # Errors
     ///
     /// [`RunError`] if the record can't be begun or closed; the bench has then been left as safe
     /// as the run could make it.
-    pub async fn soak(
+    pub async fn run(
         &mut self,
         record: Record,
         begun: NewRun,
@@ -390,7 +390,7 @@ fn ending(ended: &Ended) -> Ending {
             at: reading.at,
         }),
         voltage_at_part: outcome.reading.map(|reading| reading.voltage),
-        measured_capacitance: outcome.capacitance,
+        measured_capacitance: outcome.capacitance.map(|measured| measured.value),
         peak_current: Some(outcome.peak_current),
         left: outcome.left,
         advice: words,

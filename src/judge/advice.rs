@@ -76,6 +76,9 @@ fn undecided(reason: Finding, evidence: &Evidence, reading: &Reading) -> String 
             "it did not stand at the test voltage: a smaller series resistor or a higher current \
              limit would decide"
         }
+        Finding::TemperatureOff => {
+            "the room is more than 10 K from the limit's temperature: repeat it nearer to that"
+        }
         Finding::InstrumentLost => "the reading makes no sense: check meter leads and zero",
         Finding::Settled
         | Finding::BrokeDown
@@ -85,6 +88,7 @@ fn undecided(reason: Finding, evidence: &Evidence, reading: &Reading) -> String 
         | Finding::ConductsAtLowVoltage
         | Finding::Stopped
         | Finding::Early
+        | Finding::Reformed
         | Finding::AlreadyCharged => {
             "too near to the limit to tell: a finer range or a longer soak would decide"
         }
@@ -120,10 +124,15 @@ fn without_reading(reason: Finding, evidence: &Evidence, broke_down_at: Option<V
             "An instrument failed the run: see the note, mend it and repeat.".into()
         }
         Finding::AlreadyCharged => "It came charged and did not empty: discharge it by hand.".into(),
+        Finding::Reformed => "Re-formed: let it rest for an hour or more, then test it.".into(),
+        Finding::StillFalling if evidence.formed == Some(false) => {
+            "Re-forming did not bring its current down to the limit: replace it.".into()
+        }
         Finding::Settled
         | Finding::StillFalling
         | Finding::MeterTooCoarse
         | Finding::CapacitanceOff
+        | Finding::TemperatureOff
         | Finding::Early => "No reading was completed: repeat the run.".into(),
     }
 }

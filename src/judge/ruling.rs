@@ -2,13 +2,15 @@
 //!
 //! Only the upper end of the uncertainty interval at or below the limit is `within`, and only
 //! with contact proven by charge before and after; only the lower end above it is `over`
-//! (handbook §3.12). A hard fault is `over` without a reading; everything else is `undecided` or
+//! (handbook §3.12). Too far from the limit's temperature nothing is `within`, and only a part that
+//! leaks too much although it is colder is `over`. A hard fault is `over` without a reading; everything else is `undecided` or
 //! `untested`.
 
 use arrayvec::ArrayVec;
 
-use super::{Budget, Finding, Verdict};
-use crate::quantity::{Capacitance, Current, Time, Voltage};
+use super::{Budget, Finding, MeasuredCapacitance, Verdict};
+use crate::part::Reach;
+use crate::quantity::{Current, Time, Voltage, amperes};
 
 /// Share of the test voltage that the part must stand at through the window.
 pub const LEAST_VOLTAGE_SHARE: f64 = 0.98;
@@ -19,17 +21,42 @@ const TALLEST_BURST: f64 = 10.0;
 /// A guard of this share of the limit or more measures nothing (handbook §3.12).
 const COARSE_SHARE: f64 = 0.5;
 
-/// The reading in the window, corrected for the fixture's zero, with its budget.
+/// The reading in the window, with its budget.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reading {
-    /// Settled current.
+    /// Settled current at the limit's temperature: what is judged.
     pub current: Current,
-    /// Its uncertainty.
+    /// Settled current as it was read, less the fixture's zero.
+    pub raw: Current,
+    /// Uncertainty of the current at the limit's temperature.
     pub budget: Budget,
+    /// Whether it could be carried there.
+    pub reach: Reach,
     /// Middle of the window, counted from full voltage.
     pub at: Time,
     /// Lowest voltage at the part in the window.
     pub voltage: Voltage,
+}
+
+impl Reading {
+    /// Upper end of the interval of its magnitude; there is none where it could not be carried.
+    #[must_use]
+    pub fn upper(&self) -> Current {
+        match self.reach {
+            Reach::Near => self.current.abs() + self.budget.expanded(),
+            Reach::Colder | Reach::Warmer => amperes(f64::INFINITY),
+        }
+    }
+
+    /// Lower end of the interval of its magnitude; a part that was measured much too warm might
+    /// leak anything less.
+    #[must_use]
+    pub fn lower(&self) -> Current {
+        match self.reach {
+            Reach::Near | Reach::Colder => self.current.abs() - self.budget.expanded(),
+            Reach::Warmer => amperes(f64::NEG_INFINITY),
+        }
+    }
 }
 
 /// All that a run found out about the part.
@@ -53,7 +80,7 @@ pub struct Evidence {
     /// Charge came back at the end.
     pub charge_out: bool,
     /// Measured capacitance.
-    pub capacitance: Option<Capacitance>,
+    pub capacitance: Option<MeasuredCapacitance>,
     /// The measured capacitance fits the printed one.
     pub capacitance_fits: bool,
     /// The current was still falling at the reading.
@@ -64,6 +91,8 @@ pub struct Evidence {
     pub tallest_burst: Current,
     /// The part came charged.
     pub came_charged: bool,
+    /// The run re-formed the part instead of testing it: whether that did good.
+    pub formed: Option<bool>,
 }
 
 /// Verdict and findings; the first finding is the reason.
@@ -80,7 +109,12 @@ pub struct Ruling {
 pub fn rule(evidence: &Evidence) -> Ruling {
     let (verdict, reason) = match evidence.ended_by {
         Some(finding) => (after_fault(finding, evidence.overfilled), finding),
-        None => by_reading(evidence),
+        None => match evidence.formed {
+            // Re-forming says nothing yet: the part is tested after a rest (handbook §4.5).
+            Some(true) => (Verdict::Untested, Finding::Reformed),
+            Some(false) => (Verdict::Untested, Finding::StillFalling),
+            None => by_reading(evidence),
+        },
     };
     let mut findings = ArrayVec::new();
     findings.push(reason);
@@ -104,12 +138,14 @@ fn after_fault(finding: Finding, overfilled: bool) -> Verdict {
         | Finding::MeterTooCoarse
         | Finding::CapacitanceOff
         | Finding::StillFalling
+        | Finding::TemperatureOff
         | Finding::Settled
         | Finding::Early => Verdict::Undecided,
         Finding::NoContact
         | Finding::ConductsAtLowVoltage
         | Finding::Stopped
         | Finding::InstrumentLost
+        | Finding::Reformed
         | Finding::AlreadyCharged => Verdict::Untested,
     }
 }
@@ -131,9 +167,8 @@ fn by_reading(evidence: &Evidence) -> (Verdict, Finding) {
 
 fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
     let guard = reading.budget.expanded();
-    let magnitude = reading.current.abs();
     let reason = if evidence.still_falling { Finding::StillFalling } else { Finding::Settled };
-    if evidence.limit < magnitude - guard && evidence.charge_in && evidence.charge_out {
+    if evidence.limit < reading.lower() && evidence.charge_in && evidence.charge_out {
         return if evidence.early { (Verdict::Undecided, reason) } else { (Verdict::Over, reason) };
     }
     if evidence.limit * COARSE_SHARE <= guard {
@@ -147,12 +182,13 @@ fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
         (!evidence.charge_in, Finding::NoContact),
         (!evidence.charge_out, Finding::ContactLost),
         (!evidence.capacitance_fits, Finding::CapacitanceOff),
+        (reading.reach != Reach::Near, Finding::TemperatureOff),
     ];
     if let Some((_, finding)) = doubt.into_iter().find(|(holds, _)| *holds) {
         return (Verdict::Undecided, finding);
     }
     // Written so that a value that is no number falls to `undecided`.
-    if magnitude + guard <= evidence.limit {
+    if reading.upper() <= evidence.limit {
         return (Verdict::Within, Finding::Settled);
     }
     (Verdict::Undecided, reason)
@@ -175,38 +211,38 @@ mod tests {
     use rstest::rstest;
 
     use super::*;
-    use crate::quantity::{amperes, farads, seconds, volts};
+    use crate::judge::Source;
+    use crate::quantity::{Confidence, amperes, farads, seconds, volts};
 
     /// A sound part: 0.2 µA against 1 µA, at full voltage, contact proven twice.
     fn sound() -> Evidence {
-        let budget = Budget { meter: amperes(10e-9), ..Budget::default() };
         Evidence {
             limit: amperes(1e-6),
             test_voltage: volts(25.0),
             ended_by: None,
             overfilled: false,
-            reading: Some(Reading {
-                current: amperes(0.2e-6),
-                budget,
-                at: seconds(300.0),
-                voltage: volts(24.99),
-            }),
+            reading: Some(reading(0.2e-6, 10e-9, 24.99)),
             early: false,
             charge_in: true,
             charge_out: true,
-            capacitance: Some(farads(22e-6)),
+            capacitance: Some(MeasuredCapacitance {
+                value: farads(22e-6),
+                uncertainty: farads(0.5e-6),
+            }),
             capacitance_fits: true,
             still_falling: false,
             bursts: 0,
             tallest_burst: amperes(0.0),
             came_charged: false,
+            formed: None,
         }
     }
 
     fn reading(current: f64, u: f64, voltage: f64) -> Reading {
-        let budget = Budget { meter: amperes(u), ..Budget::default() };
+        let budget = Budget::default().with(Source::Meter, amperes(u));
         let (current, at) = (amperes(current), seconds(300.0));
-        Reading { current, budget, at, voltage: volts(voltage) }
+        let voltage = volts(voltage);
+        Reading { current, raw: current, budget, reach: Reach::Near, at, voltage }
     }
 
     #[track_caller]
@@ -226,6 +262,32 @@ mod tests {
     fn the_guard_stands_on_both_sides_of_the_limit(#[case] current: f64, #[case] verdict: Verdict) {
         let reading = Some(reading(current, 10e-9, 25.0));
         check(&Evidence { reading, ..sound() }, verdict, Finding::Settled);
+    }
+
+    // 0.9785 µA ± 10 nA: 1.96·u ends below 1 µA, 2.576·u (99 %) beyond it.
+    #[rstest]
+    #[case::usual(0.95, Verdict::Within)]
+    #[case::surer(0.99, Verdict::Undecided)]
+    fn who_wants_to_be_surer_gets_a_wider_guard(#[case] share: f64, #[case] verdict: Verdict) {
+        let budget = Budget::at(Confidence::of(share).unwrap());
+        let budget = budget.with(Source::Meter, amperes(10e-9));
+        let reading = Some(Reading { budget, ..reading(0.9785e-6, 0.0, 25.0) });
+        check(&Evidence { reading, ..sound() }, verdict, Finding::Settled);
+    }
+
+    #[rstest]
+    #[case::low_in_the_cold(0.2e-6, Reach::Colder, Verdict::Undecided, Finding::TemperatureOff)]
+    #[case::low_in_the_heat(0.2e-6, Reach::Warmer, Verdict::Undecided, Finding::TemperatureOff)]
+    #[case::high_in_the_cold(2e-6, Reach::Colder, Verdict::Over, Finding::Settled)]
+    #[case::high_in_the_heat(2e-6, Reach::Warmer, Verdict::Undecided, Finding::TemperatureOff)]
+    fn far_from_the_limits_temperature_only_what_leaks_even_in_the_cold_is_judged(
+        #[case] current: f64,
+        #[case] reach: Reach,
+        #[case] verdict: Verdict,
+        #[case] reason: Finding,
+    ) {
+        let reading = Some(Reading { reach, ..reading(current, 10e-9, 25.0) });
+        check(&Evidence { reading, ..sound() }, verdict, reason);
     }
 
     #[rstest]

@@ -41,6 +41,8 @@ words! {
         ConductsAtLowVoltage = "conducts-at-low-voltage",
         /// The measured capacitance does not fit the part.
         CapacitanceOff = "capacitance-off",
+        /// The room is too far from the temperature that the limit holds at.
+        TemperatureOff = "temperature-off",
         /// The clip came off during the run.
         ContactLost = "contact-lost",
         /// A person or a signal stopped the run.
@@ -51,6 +53,8 @@ words! {
         Early = "early",
         /// The part came charged and was bled first.
         AlreadyCharged = "already-charged",
+        /// The part was re-formed: its oxide was grown back under a small current.
+        Reformed = "re-formed",
     }
 }
 

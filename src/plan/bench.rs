@@ -2,6 +2,7 @@
 
 use arrayvec::ArrayVec;
 
+use crate::part::Room;
 use crate::quantity::{Current, Energy, Resistance, Time, Voltage, amperes};
 
 /// The most ranges a meter may have here.
@@ -26,6 +27,8 @@ pub struct Bench {
     pub safe_voltage: Voltage,
     /// Current through the open fixture at the test voltage, when it was measured.
     pub zero: Option<Zero>,
+    /// The room's temperature, when somebody said it.
+    pub room: Option<Room>,
     /// Bench seconds per second: 1 on a real bench.
     pub lapse: f64,
 }
@@ -74,6 +77,18 @@ pub struct MeterFacts {
     pub interval: Time,
     /// Readings to leave unused after a range change.
     pub settling_readings: u8,
+    /// How well the conversion from volts to amperes is known.
+    pub conversion: Conversion,
+}
+
+/// Half-widths of what a sense resistor adds to the error of a current, as fractions of it. None
+/// of it is there with the meter's own shunt, whose error its ranges have.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Conversion {
+    /// By the tolerance of the sense resistor.
+    pub resistor: f64,
+    /// By what is not known of the voltmeter's input resistance beside it (handbook §3.3).
+    pub input: f64,
 }
 
 /// Which of the meter's ranges: an index into [`MeterFacts::ranges`].

@@ -1,12 +1,11 @@
 //! What a person is told before anything is energised.
 
-use crate::quantity::{Current, Energy, Time, Voltage, seconds, text, volts};
+use crate::quantity::{Celsius, Current, Energy, Time, Voltage, seconds, text, volts};
 
-use super::draw_up::{HARMLESS, TOUCH_SAFE, Wish};
-use super::{Bleeder, Plan};
-use crate::part::Dielectric;
+use super::{Bleeder, FORMING_SHARES, HARMLESS, Plan, Purpose, TOUCH_SAFE, Wish};
+use crate::part::{CORRECTED_WITHIN, Dielectric, Reach};
 
-/// A guard of half the limit measures nothing (handbook §3.12); expanded by 1.96 from ±fixed/√3.
+/// A guard of half the limit measures nothing (handbook §3.12).
 const COARSE_SHARE: f64 = 0.5;
 /// The drop in the path may take this share of the test voltage at the limit.
 const DROP_SHARE: f64 = 0.01;
@@ -128,33 +127,70 @@ fn hazard(dielectric: Dielectric) -> Option<Caution> {
     }
 }
 
-/// The meter's best is no match for the limit: `within` can't be said.
+/// Why a run can't say `within`, whatever it measures.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TooCoarse {
-    /// The limit.
-    pub limit: Current,
-    /// Half-width of the 95 % interval of a reading of zero on the run's range.
-    pub guard: Current,
+pub enum Obstacle {
+    /// The meter's best is no match for the limit.
+    MeterTooCoarse {
+        /// The limit.
+        limit: Current,
+        /// Half-width of the interval of a reading of zero on the run's range.
+        guard: Current,
+    },
+    /// The room is too far from the temperature that the limit holds at.
+    TemperatureOff {
+        /// Where the limit holds.
+        reference: Celsius,
+        /// What the room has.
+        room: Celsius,
+    },
 }
 
-impl std::fmt::Display for TooCoarse {
+impl Obstacle {
+    /// What would take it away.
+    #[must_use]
+    pub fn help(&self) -> &'static str {
+        match self {
+            Self::MeterTooCoarse { .. } => {
+                "a finer range, or a larger sense resistor, would see it"
+            }
+            Self::TemperatureOff { .. } => "bring the room nearer to it, or measure another day",
+        }
+    }
+}
+
+impl std::fmt::Display for Obstacle {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(
-            f,
-            "meter-too-coarse: the limit is {}, the meter's best range is good to ±{}; this run \
-             can't say `within`",
-            text::current(self.limit),
-            text::current(self.guard)
-        )
+        match self {
+            Self::MeterTooCoarse { limit, guard } => write!(
+                f,
+                "meter-too-coarse: the limit is {}, the meter's best range is good to ±{}; this \
+                 run can't say `within`",
+                text::current(*limit),
+                text::current(*guard)
+            ),
+            Self::TemperatureOff { reference, room } => write!(
+                f,
+                "temperature-off: the limit holds at {}, more than {CORRECTED_WITHIN} K from the \
+                 room's {}; this run can't say `within`",
+                text::temperature_celsius(*reference),
+                text::temperature_celsius(*room)
+            ),
+        }
     }
 }
 
 impl Plan {
-    /// Whether the meter is too coarse for the limit.
+    /// All that keeps the run from saying `within`.
     #[must_use]
-    pub fn too_coarse(&self) -> Option<TooCoarse> {
+    pub fn obstacles(&self) -> Vec<Obstacle> {
         let (limit, guard) = (self.target.limit, least_guard(self));
-        (limit * COARSE_SHARE <= guard).then_some(TooCoarse { limit, guard })
+        let (reference, room) = (self.warmth.reference, self.warmth.room.at);
+        let is_coarse = limit * COARSE_SHARE <= guard;
+        let is_off = self.warmth.reach() != Reach::Near;
+        let coarse = is_coarse.then_some(Obstacle::MeterTooCoarse { limit, guard });
+        let off = is_off.then_some(Obstacle::TemperatureOff { reference, room });
+        coarse.into_iter().chain(off).collect()
     }
 }
 
@@ -162,7 +198,7 @@ impl Plan {
 pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<String> {
     let target = &plan.target;
     let mut warnings = Vec::new();
-    warnings.extend(plan.too_coarse().map(|coarse| coarse.to_string()));
+    warnings.extend(plan.obstacles().iter().map(Obstacle::to_string));
     if plan.test_voltage < measured_at {
         warnings.push(format!(
             "the limit holds at {}: at {} this is not a test to the data sheet",
@@ -170,6 +206,7 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
             text::voltage(plan.test_voltage)
         ));
     }
+    warnings.extend(about_warmth(wish, plan));
     let drop = target.limit * plan.path(plan.meter.soak);
     if plan.test_voltage * DROP_SHARE < drop {
         warnings.push(format!(
@@ -205,17 +242,49 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
     warnings
 }
 
-/// Half-width of the 95 % interval of a reading of zero on the run's range.
+/// What the room's temperature makes of the run.
+fn about_warmth(wish: &Wish, plan: &Plan) -> Vec<String> {
+    let warmth = &plan.warmth;
+    let reference = text::temperature_celsius(warmth.reference);
+    let mut warnings = Vec::new();
+    if !warmth.room.told {
+        warnings.push(format!(
+            "nobody said how warm the room is: {} is taken; say it with --room or in the station \
+             file",
+            warmth.room
+        ));
+    }
+    if wish.limit.reference.is_none() {
+        warnings.push(format!("the limit has no temperature: {reference} is taken"));
+    }
+    warnings
+}
+
+/// Half-width of the interval of a reading of zero on the run's range.
 fn least_guard(plan: &Plan) -> Current {
-    plan.meter.range(plan.meter.soak).accuracy.fixed * (1.96 / 3_f64.sqrt())
+    let fixed = plan.meter.range(plan.meter.soak).accuracy.fixed;
+    fixed * (plan.confidence.coverage() / 3_f64.sqrt())
 }
 
 /// About how long a run takes: its planned phases, without what goes wrong.
 pub(super) fn duration(plan: &Plan) -> Time {
-    let up = plan.probe.rise + plan.probe.hold + plan.ramp.rise + plan.ramp.charge;
+    let first = plan.probe.rise + plan.probe.hold;
     let settle = seconds(2.0);
+    let rise = plan.ramp.rise + plan.ramp.charge + settle;
     let down = bleeding(plan) + plan.discharge.hold + plan.discharge.rebound + seconds(5.0);
-    up + settle + plan.target.soak + plan.target.window / 2.0 + down
+    let long = match &plan.purpose {
+        Purpose::Soak => rise + plan.target.soak + plan.target.window / 2.0,
+        Purpose::Staircase(stairs) => {
+            stairs.voltages.iter().map(|_| rise + stairs.dwell).fold(seconds(0.0), |a, b| a + b)
+        }
+        // Each hold but the last as short as it may be.
+        Purpose::Reform(forming) => {
+            let holds = FORMING_SHARES.iter().skip(1).map(|_| forming.least_hold);
+            holds.fold(forming.final_hold, |a, b| a + b)
+        }
+        Purpose::ClipWatch { .. } => seconds(0.0),
+    };
+    first + long + down
 }
 
 /// Time to the safe voltage: `R·C·ln(U/U_s)` (handbook §4.4).

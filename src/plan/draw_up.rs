@@ -4,14 +4,16 @@
 //! never clamped.
 
 use super::refusal::Refusal;
-use crate::part::{Limit, Part, Physics, ProbeGate};
+use crate::part::{Physics, ProbeGate, Room, Warmth};
 use crate::quantity::{
     Charge, Current, Energy, Resistance, Time, Voltage, amperes, seconds, volts,
 };
 
+use super::purpose::stairs;
 use super::{
-    Bench, Bleeder, Caution, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan,
-    RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Zero, cautions, range_for,
+    Aim, Bench, Bleeder, CutOutPlan, DischargePlan, Drawn, Forming, MeterPlan, PartFacts, Plan,
+    ProbePlan, Purpose, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Wish, Zero, cautions,
+    range_for,
 };
 
 /// Highest voltage that may be touched (handbook §4.4: 60 V DC).
@@ -24,42 +26,16 @@ const RAMP_TIME: f64 = 10.0; // s
 const LEAST_LIMIT: f64 = 2e-3; // A
 /// Longest reading time that is assumed where neither sheet nor family has one (handbook §1.2).
 const READING_WINDOW: f64 = 10.0; // s
+/// Readings of the short windows that an early end looks at: a few more than make a window.
+const FEWEST_EARLY_READINGS: u32 = 15;
 /// A line that gives no value for this long, in host time, is silent (handbook §4.2: 2 s).
 const STALE: f64 = 2.0; // s
 /// Pause between two writings of an output-off that is not proven, in host time.
 const REPEAT: f64 = 0.25; // s
+/// Tolerance of capacitance that the family's accepted ratios are made for.
+const USUAL_TOLERANCE: f64 = 0.2;
 /// Counts of the last digit that a reading may wander by noise.
 const NOISE_COUNTS: f64 = 3.0;
-
-/// What a person asks for.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Wish {
-    /// The part.
-    pub part: Part,
-    /// The limit that it is judged against.
-    pub limit: Limit,
-    /// Voltage to test at, if not that of the limit.
-    pub test_voltage: Option<Voltage>,
-    /// Length of the soak, if not the limit's reading time.
-    pub soak: Option<Time>,
-    /// The person has read the cautions for this run.
-    pub acknowledged: bool,
-}
-
-/// A plan and what must be said with it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Drawn {
-    /// The plan.
-    pub plan: Plan,
-    /// What a person must know before anything is energised, the gravest first.
-    pub cautions: Vec<Caution>,
-    /// What makes the run worth less, or longer.
-    pub warnings: Vec<String>,
-    /// Energy in the full part.
-    pub energy: Energy,
-    /// About how long the run takes, discharge included.
-    pub duration: Time,
-}
 
 /// Draws a plan.
 ///
@@ -132,6 +108,7 @@ impl Draft<'_> {
         let constant = path * self.largest_capacitance();
         let target = self.target().map_err(|refusal| vec![refusal])?;
         Ok(Plan {
+            purpose: self.purpose(rise, &meter)?,
             test_voltage: self.voltage,
             part: self.part_facts(),
             target,
@@ -146,11 +123,37 @@ impl Draft<'_> {
             series: self.bench.series,
             supply,
             meter,
+            warmth: self.warmth(),
+            confidence: self.wish.confidence,
         })
+    }
+
+    fn purpose(&self, rise: Time, meter: &MeterPlan) -> Result<Purpose, Vec<Refusal>> {
+        match self.wish.aim {
+            Aim::Soak => Ok(Purpose::Soak),
+            Aim::Staircase { steps, dwell } => {
+                let probe = self.probe(rise, meter).voltage;
+                let stairs = stairs(probe, self.voltage, steps, dwell);
+                Ok(Purpose::Staircase(stairs.map_err(|refusal| vec![refusal])?))
+            }
+            Aim::Reform => {
+                let noise = meter.range(meter.surge).accuracy.fixed * 3.0;
+                let forming = Forming::draw_up(&self.wish.part, self.voltage, self.limit, noise);
+                Ok(Purpose::Reform(forming.map_err(|refusal| vec![refusal])?))
+            }
+        }
     }
 
     fn largest_capacitance(&self) -> crate::quantity::Capacitance {
         self.wish.part.rating.capacitance() * self.physics.greatest_capacitance_ratio
+    }
+
+    fn warmth(&self) -> Warmth {
+        Warmth {
+            room: self.wish.room.or(self.bench.room).unwrap_or(Room::ASSUMED),
+            reference: self.wish.reference(),
+            doubling: self.wish.part.family.doubling(),
+        }
     }
 
     fn part_facts(&self) -> PartFacts {
@@ -159,8 +162,24 @@ impl Draft<'_> {
             rated: self.wish.part.rating.voltage(),
             least_ratio: self.physics.least_capacitance_ratio,
             greatest_ratio: self.physics.greatest_capacitance_ratio,
+            capacitance_gate: self.capacitance_gate(),
             voltage_exponent: self.physics.voltage_exponent,
+            absorption_exponents: self.physics.absorption_exponents,
+            absorption_strength: self.wish.part.family.absorption_strength(),
         }
+    }
+
+    /// The family's accepted ratios, narrowed or widened to the printed tolerance.
+    ///
+    /// The ratios of handbook §3.9 hold for parts of ±20 %; what they allow beyond that is the
+    /// difference between direct charge and the value printed for alternating current.
+    fn capacitance_gate(&self) -> (f64, f64) {
+        let physics = &self.physics;
+        let family = (physics.least_capacitance_ratio, physics.greatest_capacitance_ratio);
+        let Some(tolerance) = self.wish.part.tolerance else { return family };
+        let least = (family.0 / (1.0 - USUAL_TOLERANCE)).min(1.0);
+        let greatest = (family.1 / (1.0 + USUAL_TOLERANCE)).max(1.0);
+        ((1.0 - tolerance.below()) * least, (1.0 + tolerance.above()) * greatest)
     }
 
     fn target(&self) -> Result<Target, Refusal> {
@@ -172,7 +191,21 @@ impl Draft<'_> {
         if soak < window * 2.0 {
             return Err(Refusal::TooShort { asked: soak, least: window * 2.0 });
         }
-        Ok(Target { limit: self.limit, reading_time, soak, window })
+        Ok(Target {
+            limit: self.limit,
+            reading_time,
+            soak,
+            window,
+            until: self.wish.until,
+            least_early: reading_time * self.physics.least_early_share,
+            early_window: self.early_window(reading_time).min(window),
+        })
+    }
+
+    /// A sixtieth of the reading time, but long enough to hold a window's readings.
+    fn early_window(&self, reading_time: Time) -> Time {
+        let readings = self.bench.meter.interval * f64::from(FEWEST_EARLY_READINGS);
+        (reading_time / 60.0).max(readings)
     }
 
     /// Time of the ramp: ten seconds, or longer where the charging current is bounded.
@@ -231,6 +264,7 @@ impl Draft<'_> {
             bleed: bleed.max(surge),
             settling_readings: self.bench.meter.settling_readings,
             interval: self.bench.meter.interval,
+            conversion: self.bench.meter.conversion,
             ranges,
         }
     }

@@ -1,6 +1,7 @@
 //! Why nothing may be energised, and what to do about it.
 
-use crate::part::{LimitError, RatingError};
+use super::MOST_STAIRS;
+use crate::part::{Family, LimitError, RatingError};
 use crate::quantity::{Current, Energy, Time, Voltage, text};
 
 /// Why nothing may be energised.
@@ -90,6 +91,15 @@ pub enum Refusal {
         /// Least.
         least: Time,
     },
+    /// A staircase has too few or too many steps.
+    #[error("a staircase of {asked} steps, expected 2 to {MOST_STAIRS}")]
+    Steps {
+        /// Asked for.
+        asked: u8,
+    },
+    /// Re-forming makes no sense for this family.
+    #[error("{0} is not re-formed: only wet and hybrid aluminium grow their oxide back")]
+    NotReformed(Family),
     /// The limit does not go with the part.
     #[error(transparent)]
     Limit(#[from] LimitError),
@@ -127,7 +137,9 @@ impl Refusal {
             Self::NoReadingTime => {
                 "write it with the limit, such as `--limit \"2uA @ 5min\"`".into()
             }
-            Self::TooShort { .. } => "ask for a longer soak with --soak".into(),
+            Self::TooShort { .. } => "ask for a longer time with --soak or --dwell".into(),
+            Self::Steps { .. } => "ask for another number with --steps".into(),
+            Self::NotReformed(_) => "test it with `reststrom soak`".into(),
             Self::Limit(error) => error.help().into(),
             Self::Rating(error) => error.help().into(),
         }

@@ -1,9 +1,11 @@
 //! The probe: is the part charged, is one there, is it sane at a few per cent of its voltage?
 
+use super::clip::ClipWatch;
+use super::forming::Form;
 use super::rise::Ramp;
 use super::{Context, Input, Order, Orders, State, Step, Switch, round_down};
 use crate::judge::Finding;
-use crate::plan::{OutputState, Plan, Sample, ZERO_READINGS};
+use crate::plan::{OutputState, Plan, Purpose, Sample, ZERO_READINGS};
 use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
 
 /// A part below this voltage, or below a hundredth of its test voltage, is empty (handbook §4.1).
@@ -124,6 +126,9 @@ impl Probe {
     fn switch_on(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
         if input == Input::Output(OutputState::On) {
             let now = context.now;
+            if let Purpose::ClipWatch { awaits_gone } = context.plan.purpose {
+                return Step::Next(State::Clip(ClipWatch::begin(now, awaits_gone)));
+            }
             *self = Self::Raising { since: now, ordered: (now, volts(0.0)) };
             return Step::Stay;
         }
@@ -171,7 +176,12 @@ impl Probe {
         if has_no_contact(context, voltage) {
             return Step::Fault(Finding::NoContact);
         }
-        Step::Next(State::Ramp(Ramp::begin(now, plan.probe.voltage)))
+        Step::Next(match plan.purpose {
+            Purpose::Reform(_) => State::Form(Box::new(Form::begin(now, plan.probe.voltage))),
+            Purpose::Soak | Purpose::Staircase(_) | Purpose::ClipWatch { .. } => {
+                State::Ramp(Ramp::begin(now, plan.probe.voltage))
+            }
+        })
     }
 }
 

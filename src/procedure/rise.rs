@@ -47,7 +47,8 @@ impl Ramp {
         }
         if self.set < target(context.plan) {
             // A step goes with the start of a reading, which then holds the whole of its charge.
-            if matches!(input, Input::Current { .. }) {
+            let surge = context.plan.meter.surge;
+            if matches!(input, Input::Current { range, .. } if range == surge) {
                 self.raise(context);
             }
             return Step::Stay;
@@ -118,13 +119,13 @@ impl Charge {
 /// It is looked at when the voltage was just read: between that and the next step of the ramp the
 /// current runs ahead of it, and the drop in the path would be taken from an old voltage.
 #[derive(Debug, Clone, Default)]
-struct Fall {
+pub(super) struct Fall {
     seen: u8,
 }
 
 impl Fall {
     /// Takes note of the voltage; true if it fell, twice in a row, although nobody lowered it.
-    fn watch(&mut self, context: &mut Context, input: Input) -> bool {
+    pub(super) fn watch(&mut self, context: &mut Context, input: Input) -> bool {
         if !matches!(input, Input::Voltage(Sample::Value(_))) {
             return false;
         }

@@ -237,12 +237,20 @@ pub struct MeterAbility {
     /// Input resistance on the voltage ranges.
     #[serde(default, deserialize_with = "written_if_given")]
     pub input_resistance: Option<Resistance>,
+    /// How far it may be off, as a fraction (handbook §3.3: 1 to 2 %).
+    #[serde(default = "usual_input_tolerance")]
+    pub input_tolerance: f64,
     /// Current ranges, most sensitive first.
     #[serde(default)]
     pub current_range: Vec<CurrentRange>,
     /// Voltage ranges, most sensitive first.
     #[serde(default)]
     pub voltage_range: Vec<VoltageRange>,
+}
+
+/// The worse of what meters have (handbook §3.3).
+fn usual_input_tolerance() -> f64 {
+    0.02
 }
 
 /// A current range.

@@ -6,8 +6,8 @@
 use super::driver::{MeterAbility, MeterDriver};
 use super::reply::{self, QueueEntry, ReplyError, Unit};
 use super::session::{Heard, Outgoing, Session};
-use crate::plan::{Accuracy, MeterFacts, MeterRange, RangeIndex, Sample};
-use crate::quantity::{Resistance, Time, amperes};
+use crate::plan::{Accuracy, Conversion, MeterFacts, MeterRange, RangeIndex, Sample};
+use crate::quantity::{Resistance, Time, amperes, ohms};
 
 /// Entries after which an error queue that never empties is given up.
 const QUEUE_CAP: u8 = 20;
@@ -20,7 +20,16 @@ pub enum SensedBy {
     /// The meter's own shunt.
     Shunt,
     /// The meter's voltage ranges across a resistor.
-    Resistor(Resistance),
+    Resistor(Sense),
+}
+
+/// A sense resistor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sense {
+    /// Its resistance.
+    pub resistance: Resistance,
+    /// How far that may be off, as a fraction of it.
+    pub tolerance: f64,
 }
 
 /// What the meter has to tell.
@@ -220,8 +229,8 @@ impl Meter {
     fn to_current(&self, value: f64) -> crate::quantity::Current {
         match self.sensed_by {
             SensedBy::Shunt => amperes(value),
-            SensedBy::Resistor(resistance) => {
-                amperes(value * conductance(resistance, &self.driver.ability))
+            SensedBy::Resistor(sense) => {
+                amperes(value * conductance(sense.resistance, &self.driver.ability))
             }
         }
     }
@@ -258,8 +267,8 @@ pub(super) fn facts(ability: &MeterAbility, sensed_by: SensedBy) -> MeterFacts {
                 burden: range.burden,
             })
             .collect(),
-        SensedBy::Resistor(resistance) => {
-            let siemens = conductance(resistance, ability);
+        SensedBy::Resistor(sense) => {
+            let siemens = conductance(sense.resistance, ability);
             ability
                 .voltage_range
                 .iter()
@@ -267,24 +276,43 @@ pub(super) fn facts(ability: &MeterAbility, sensed_by: SensedBy) -> MeterFacts {
                     full_scale: amperes(range.full_scale.value * siemens),
                     resolution: amperes(range.resolution.value * siemens),
                     accuracy: Accuracy {
-                        fraction: range.fraction + RESISTOR_TOLERANCE,
+                        fraction: range.fraction,
                         fixed: amperes(range.fixed.value * siemens),
                     },
-                    burden: resistance,
+                    burden: sense.resistance,
                 })
                 .collect()
         }
     };
-    MeterFacts { ranges, interval: ability.interval, settling_readings: ability.settling_readings }
+    MeterFacts {
+        ranges,
+        interval: ability.interval,
+        settling_readings: ability.settling_readings,
+        conversion: conversion(ability, sensed_by),
+    }
 }
 
-/// Tolerance of a sense resistor: 0.1 %, as in the handbook's example (§3.12).
-const RESISTOR_TOLERANCE: f64 = 0.001;
+/// Least input resistance of a voltmeter (handbook §3.3: typically 10 MΩ, or far more).
+const LEAST_INPUT: f64 = 10e6; // Ω
+
+/// Of `I = V·(1/R + 1/R_in)` each conductance counts by its share (handbook §3.3).
+fn conversion(ability: &MeterAbility, sensed_by: SensedBy) -> Conversion {
+    let SensedBy::Resistor(sense) = sensed_by else { return Conversion::default() };
+    let share =
+        |resistance: Resistance| 1.0 / resistance.value / conductance(sense.resistance, ability);
+    // Nobody said what the input is: 10 MΩ or anything above, and nothing was corrected.
+    let input = ability
+        .input_resistance
+        .map_or_else(|| share(ohms(LEAST_INPUT)), |input| share(input) * ability.input_tolerance);
+    Conversion { resistor: share(sense.resistance) * sense.tolerance, input }
+}
 
 #[cfg(test)]
 mod tests {
+    use rstest::rstest;
+
     use super::*;
-    use crate::quantity::{ohms, seconds};
+    use crate::quantity::seconds;
     use crate::station::driver::{SHIPPED, read_meter};
 
     fn meter(sensed_by: SensedBy) -> Meter {
@@ -307,6 +335,33 @@ mod tests {
     fn answer(meter: &mut Meter, question: &str, reply: &str) -> Vec<MeterSays> {
         expect(meter, question);
         meter.receive(format!("{reply}\n").as_bytes(), seconds(0.1))
+    }
+
+    fn across(ohm: f64) -> SensedBy {
+        SensedBy::Resistor(Sense { resistance: ohms(ohm), tolerance: 0.001 })
+    }
+
+    // Handbook §3.3: leaving out 10 MΩ costs 0.01 % at 1 kΩ, 1 % at 100 kΩ, 9 % at 1 MΩ. What is
+    // known to 2 % costs a fiftieth of that.
+    #[rstest]
+    #[case::one_kilohm(1e3, 1e-4)]
+    #[case::hundred_kilohms(1e5, 0.99e-2)]
+    #[case::one_megohm(1e6, 9.09e-2)]
+    fn the_input_resistance_counts_by_its_share(#[case] ohm: f64, #[case] share: f64) {
+        let mut ability = read_meter(SHIPPED[1].0, SHIPPED[1].1).unwrap().ability;
+        let known = conversion(&ability, across(ohm));
+        assert!((known.input / (share * 0.02) - 1.0).abs() < 2e-3, "{known:?}");
+        assert!((known.resistor - (1.0 - share) * 0.001).abs() < 1e-6, "{known:?}");
+        ability.input_resistance = None;
+        let unknown = conversion(&ability, across(ohm));
+        // Not corrected for, it is wrong by R_s/R_in.
+        assert!((unknown.input / (ohm / 10e6) - 1.0).abs() < 1e-9, "{unknown:?}");
+    }
+
+    #[test]
+    fn a_shunt_has_its_error_in_its_ranges_alone() {
+        let ability = read_meter(SHIPPED[1].0, SHIPPED[1].1).unwrap().ability;
+        assert_eq!(conversion(&ability, SensedBy::Shunt), Conversion::default());
     }
 
     fn on_shunt() -> Meter {
@@ -370,7 +425,7 @@ mod tests {
     #[test]
     fn volts_across_a_resistor_become_a_current_with_the_input_beside_it() {
         // 1 mV across 1 MΩ with 10 MΩ beside it: 1 nA + 0.1 nA (handbook §3.3).
-        let mut meter = meter(SensedBy::Resistor(ohms(1e6)));
+        let mut meter = meter(across(1e6));
         expect(&mut meter, "CONF:VOLT:DC 1E0");
         expect(&mut meter, "VOLT:DC:NPLC 5");
         answer(&mut meter, "VOLT:DC:RANG?", "1.0");
@@ -381,7 +436,7 @@ mod tests {
 
     #[test]
     fn an_amperes_suffix_on_a_voltage_range_is_not_taken() {
-        let mut meter = meter(SensedBy::Resistor(ohms(1e6)));
+        let mut meter = meter(across(1e6));
         expect(&mut meter, "CONF:VOLT:DC 1E0");
         expect(&mut meter, "VOLT:DC:NPLC 5");
         assert_eq!(answer(&mut meter, "VOLT:DC:RANG?", "1.0 A"), []);

@@ -6,13 +6,16 @@ use serde::Deserialize;
 
 use super::driver::{self, MeterAbility, MeterDriver, Senses, SupplyAbility, SupplyDriver};
 use super::file::{self, FileError};
-use super::meter::{self, SensedBy};
+use super::meter::{self, Sense, SensedBy};
 use super::written::{written, written_if_given};
+use crate::part::{Room, TOLD_TOLERANCE};
 use crate::plan::{Accuracy, Bench, Bleeder, HARMLESS, Sensing, SupplyFacts, TOUCH_SAFE};
-use crate::quantity::{Energy, Resistance, Voltage, joules, ohms, volts};
+use crate::quantity::{Celsius, Energy, Resistance, Voltage, joules, ohms, volts};
 
 /// A part may be touched below this (handbook §4.4: 5 V); a station may ask for less.
 pub const SAFE_VOLTAGE: f64 = 5.0; // V
+/// Tolerance of a sense resistor of which the file says none (handbook §3.12: 0.1 %).
+const SENSE_TOLERANCE: f64 = 0.001;
 
 /// A commented station file, for `station example`.
 pub const EXAMPLE: &str = include_str!("../../fixtures/station-example.toml");
@@ -103,6 +106,9 @@ struct StationFile {
     energy_bound_joule: Option<f64>,
     #[serde(default, deserialize_with = "written_if_given")]
     safe_voltage: Option<Voltage>,
+    #[serde(default, deserialize_with = "written_if_given")]
+    room: Option<Celsius>,
+    room_tolerance_kelvin: Option<f64>,
     #[serde(deserialize_with = "written")]
     series_resistor: Resistance,
     supply: SupplyTable,
@@ -127,6 +133,7 @@ struct MeterTable {
     identity: Option<String>,
     #[serde(default, deserialize_with = "written_if_given")]
     sense_resistor: Option<Resistance>,
+    sense_tolerance: Option<f64>,
     ability: Option<MeterAbility>,
 }
 
@@ -169,6 +176,8 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
     let lapse = lapse(&file).map_err(wrong)?;
     let (bleeder, relay) = bleeder(&file.bleeder).map_err(wrong)?;
     let bounds = bounds(&file).map_err(wrong)?;
+    let sensed_by = sensed_by(&file.meter).map_err(wrong)?;
+    let room = room(&file).map_err(wrong)?;
     let mut supply = driver::supply(&file.supply.driver, path)?;
     if let Some(ability) = file.supply.ability {
         supply.ability = ability;
@@ -177,7 +186,7 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
     if let Some(ability) = file.meter.ability {
         meter.ability = ability;
     }
-    let sensed_by = file.meter.sense_resistor.map_or(SensedBy::Shunt, SensedBy::Resistor);
+    check_input(&meter.ability).map_err(wrong)?;
     let bench = Bench {
         supply: supply_facts(&supply.ability),
         meter: meter::facts(&meter.ability, sensed_by),
@@ -187,6 +196,7 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
         energy_bound: bounds.energy,
         safe_voltage: bounds.safe_voltage,
         zero: None,
+        room,
         lapse,
     };
     if bench.meter.ranges.is_empty() {
@@ -216,6 +226,45 @@ fn lapse(file: &StationFile) -> Result<f64, String> {
         }
         Some(lapse) if (1.0..=1000.0).contains(&lapse) => Ok(lapse),
         Some(lapse) => Err(format!("lapse: expected 1 to 1000, got {lapse}")),
+    }
+}
+
+/// A tolerance is a fraction; beyond a tenth it is more likely a percentage.
+fn check_fraction(key: &str, fraction: f64) -> Result<f64, String> {
+    if (0.0..=0.1).contains(&fraction) {
+        return Ok(fraction);
+    }
+    Err(format!(
+        "{key}: expected a fraction from 0 to 0.1, such as 0.001 for 0.1 %, got {fraction}"
+    ))
+}
+
+fn check_input(ability: &MeterAbility) -> Result<(), String> {
+    check_fraction("input_tolerance", ability.input_tolerance).map(|_| ())
+}
+
+fn sensed_by(table: &MeterTable) -> Result<SensedBy, String> {
+    match (table.sense_resistor, table.sense_tolerance) {
+        (None, None) => Ok(SensedBy::Shunt),
+        (None, Some(_)) => {
+            Err("meter.sense_tolerance is there without meter.sense_resistor".into())
+        }
+        (Some(resistance), tolerance) if ohms(0.0) < resistance => {
+            let tolerance = tolerance.unwrap_or(SENSE_TOLERANCE);
+            let tolerance = check_fraction("meter.sense_tolerance", tolerance)?;
+            Ok(SensedBy::Resistor(Sense { resistance, tolerance }))
+        }
+        (Some(_), _) => Err("meter.sense_resistor: expected more than 0 Ω".into()),
+    }
+}
+
+fn room(file: &StationFile) -> Result<Option<Room>, String> {
+    match (file.room, file.room_tolerance_kelvin) {
+        (None, None) => Ok(None),
+        (None, Some(_)) => Err("room_tolerance_kelvin is there without room".into()),
+        (Some(at), tolerance) => Room::told(at, tolerance.unwrap_or(TOLD_TOLERANCE))
+            .map(Some)
+            .map_err(|error| format!("room: {error}")),
     }
 }
 
@@ -285,6 +334,7 @@ mod tests {
     use rstest::rstest;
 
     use super::*;
+    use crate::quantity::celsius;
 
     fn read_example() -> Station {
         read(Path::new("bench.toml"), EXAMPLE).unwrap()
@@ -313,6 +363,22 @@ mod tests {
         "",
         "bleeder.resistance is missing"
     )]
+    #[case::a_room_that_is_an_oven("name =", "room = \"125 °C\"\nname =", "room: expected a room")]
+    #[case::a_tolerance_of_no_room(
+        "name =",
+        "room_tolerance_kelvin = 2\nname =",
+        "room_tolerance_kelvin is there without room"
+    )]
+    #[case::a_percentage_for_a_fraction(
+        "[bleeder]",
+        "sense_resistor = \"1 kΩ\"\nsense_tolerance = 1\n[bleeder]",
+        "such as 0.001 for 0.1 %"
+    )]
+    #[case::a_tolerance_of_no_resistor(
+        "[bleeder]",
+        "sense_tolerance = 0.01\n[bleeder]",
+        "without meter.sense_resistor"
+    )]
     #[case::a_careless_safe_voltage(
         "name =",
         "safe_voltage = \"40 V\"\nname =",
@@ -327,6 +393,28 @@ mod tests {
         assert_ne!(text, EXAMPLE, "nothing replaced");
         let error = read(Path::new("bench.toml"), &text).unwrap_err().to_string();
         assert!(error.starts_with("bench.toml") && error.contains(message), "{error}");
+    }
+
+    #[test]
+    fn a_room_is_known_as_well_as_the_file_says() {
+        assert_eq!(read_example().bench.room, None);
+        let text = EXAMPLE.replace("name =", "room = \"21 °C\"\nroom_tolerance_kelvin = 1\nname =");
+        let station = read(Path::new("bench.toml"), &text).unwrap();
+        assert_eq!(station.bench.room, Some(Room::told(celsius(21.0), 1.0).unwrap()));
+    }
+
+    #[test]
+    fn a_sense_resistor_is_good_to_a_thousandth_unless_the_file_says_otherwise() {
+        let read = |line: &str| {
+            let keys = format!("sense_resistor = \"100 kΩ\"\n{line}\n[bleeder]");
+            let text = EXAMPLE.replacen("[bleeder]", &keys, 1);
+            let station = read(Path::new("bench.toml"), &text).unwrap();
+            let conversion = station.bench.meter.conversion;
+            // 10 MΩ beside 100 kΩ take a share of 1/101 of the current.
+            conversion.resistor * 101.0 / 100.0
+        };
+        assert!((read("") - 0.001).abs() < 1e-9);
+        assert!((read("sense_tolerance = 0.01") - 0.01).abs() < 1e-9);
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::marker::PhantomData;
 use serde::de::{Deserialize, Deserializer, Error, Visitor};
 
 use crate::quantity::read::{self, ReadError};
-use crate::quantity::{Current, Resistance, Time, Voltage};
+use crate::quantity::{Celsius, Current, Resistance, Time, Voltage};
 
 /// A quantity that a file gives as text.
 pub(crate) trait Readable: Sized {
@@ -37,6 +37,14 @@ impl Readable for Resistance {
 
     fn read(text: &str) -> Result<Self, ReadError> {
         read::resistance(text)
+    }
+}
+
+impl Readable for Celsius {
+    const EXPECTED: &'static str = "a temperature in quotes, such as \"23 °C\"";
+
+    fn read(text: &str) -> Result<Self, ReadError> {
+        read::temperature_celsius(text)
     }
 }
 

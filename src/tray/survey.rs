@@ -1,7 +1,7 @@
 //! What a station would do with a whole tray, before anything is energised.
 
-use super::{Slot, Tray};
-use crate::plan::{Bench, Caution, Drawn, Refusal, TooCoarse, draw_up};
+use super::{Slot, Terms, Tray};
+use crate::plan::{Bench, Caution, Drawn, Obstacle, Refusal, draw_up};
 use crate::quantity::{Energy, Time};
 
 /// The plan of each part, in the order of the tray.
@@ -17,7 +17,7 @@ pub enum Unjudged {
     /// Nothing may be energised.
     Refused(Vec<Refusal>),
     /// It can be tested and never be found within.
-    Coarse(TooCoarse),
+    Never(Vec<Obstacle>),
 }
 
 /// Something that is said once, with the parts that it is said of.
@@ -31,8 +31,8 @@ pub struct Said<T> {
 
 /// Draws the plan of each part of a tray.
 #[must_use]
-pub fn survey(tray: &Tray, bench: &Bench, acknowledged: bool) -> Survey {
-    let plans = tray.parts().iter().map(|part| draw_up(&part.wish(acknowledged), bench));
+pub fn survey(tray: &Tray, bench: &Bench, terms: &Terms) -> Survey {
+    let plans = tray.parts().iter().map(|part| draw_up(&part.wish(terms), bench));
     Survey { plans: plans.collect() }
 }
 
@@ -90,9 +90,9 @@ impl Survey {
     pub fn warnings(&self) -> Vec<Said<String>> {
         let mut said: Vec<Said<String>> = Vec::new();
         for (slot, drawn) in self.drawn() {
-            let coarse = drawn.plan.too_coarse().map(|coarse| coarse.to_string());
-            for warning in drawn.warnings.iter().filter(|warning| Some(*warning) != coarse.as_ref())
-            {
+            let obstacles: Vec<String> =
+                drawn.plan.obstacles().iter().map(Obstacle::to_string).collect();
+            for warning in drawn.warnings.iter().filter(|warning| !obstacles.contains(warning)) {
                 match said.iter_mut().find(|said| said.what == *warning) {
                     Some(said) => said.of.push(slot),
                     None => said.push(Said { what: warning.clone(), of: vec![slot] }),
@@ -106,7 +106,9 @@ impl Survey {
     #[must_use]
     pub fn unjudged(&self) -> Vec<(Slot, Unjudged)> {
         let why = |plan: &Result<Drawn, Vec<Refusal>>| match plan {
-            Ok(drawn) => drawn.plan.too_coarse().map(Unjudged::Coarse),
+            Ok(drawn) => Some(drawn.plan.obstacles())
+                .filter(|obstacles| !obstacles.is_empty())
+                .map(Unjudged::Never),
             Err(refusals) => Some(Unjudged::Refused(refusals.clone())),
         };
         let all = self.plans.iter().enumerate();
@@ -122,9 +124,8 @@ impl Unjudged {
             Self::Refused(refusals) => {
                 refusals.iter().map(|refusal| (refusal.to_string(), refusal.help())).collect()
             }
-            Self::Coarse(coarse) => {
-                let help = "a finer range, or a larger sense resistor, would see it";
-                vec![(coarse.to_string(), help.to_owned())]
+            Self::Never(obstacles) => {
+                obstacles.iter().map(|one| (one.to_string(), one.help().to_owned())).collect()
             }
         }
     }
@@ -133,8 +134,11 @@ impl Unjudged {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plan::{Accuracy, Bleeder, MeterFacts, MeterRange, Sensing, SupplyFacts};
-    use crate::quantity::{amperes, joules, ohms, seconds, volts};
+    use crate::part::Room;
+    use crate::plan::{
+        Accuracy, Bleeder, Conversion, MeterFacts, MeterRange, Sensing, SupplyFacts,
+    };
+    use crate::quantity::{amperes, celsius, joules, ohms, seconds, volts};
     use crate::tray::{Form, read};
 
     const PARTS: &str = "family;value;rating\naluminium;100u;50V\ntantalum;22u;25V\n\
@@ -161,6 +165,7 @@ mod tests {
                 ranges: [1e-5, 1e-4, 1e-3, 1e-2].into_iter().map(range).collect(),
                 interval: seconds(0.1),
                 settling_readings: 2,
+                conversion: Conversion::default(),
             },
             series: ohms(1000.0),
             bleeder: Bleeder::Fitted(ohms(10_000.0)),
@@ -168,12 +173,14 @@ mod tests {
             energy_bound: joules(10.0),
             safe_voltage: volts(5.0),
             zero: None,
+            room: Some(Room::told(celsius(23.0), 1.0).unwrap()),
             lapse: 1.0,
         }
     }
 
     fn of(file: &str, bench: &Bench) -> Survey {
-        survey(&read(file, Form::Csv).unwrap(), bench, true)
+        let terms = Terms { acknowledged: true, ..Terms::usual() };
+        survey(&read(file, Form::Csv).unwrap(), bench, &terms)
     }
 
     #[test]
@@ -200,6 +207,15 @@ mod tests {
         // Handbook §7: 100 GΩ at 10 V are 100 pA; ten counts are 1 nA, 1.96/√3 of it 1.13 nA.
         assert!(coarse.reasons()[0].0.starts_with("meter-too-coarse: the limit is 100 pA"));
         assert_eq!(refused.reasons()[0].0, "test voltage is 63 V, this station's ceiling is 60 V");
+    }
+
+    #[test]
+    fn a_room_too_far_from_the_limits_temperature_is_a_reason_too() {
+        // The family's limit holds at 25 °C; handbook §3.10 carries it so many kelvin and no more.
+        let cold = Bench { room: Some(Room::told(celsius(2.0), 1.0).unwrap()), ..bench() };
+        let unjudged = of("family;value;rating\ntantalum;22u;25V\n", &cold).unjudged();
+        let reason = &unjudged[0].1.reasons()[0];
+        assert!(reason.0.starts_with("temperature-off: the limit holds at 25 °C"), "{reason:?}");
     }
 
     #[test]

@@ -53,7 +53,7 @@ fn a_limit_without_a_time_takes_that_of_its_column() {
 
 #[test]
 fn a_wish_asks_for_what_the_row_asks_for() {
-    let wish = terne().parts()[16].wish(false);
+    let wish = terne().parts()[16].wish(&Terms::usual());
     assert_eq!((wish.test_voltage, wish.soak), (Some(volts(37.5)), Some(seconds(600.0))));
     assert!(!wish.acknowledged);
 }

@@ -11,13 +11,17 @@ pub mod said;
 use std::sync::Arc;
 
 use arrayvec::ArrayVec;
+use reststrom::part::{Family, Room, Warmth};
 use reststrom::plan::{
-    Accuracy, Bleeder, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts, Phase, Plan,
-    ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Zero,
+    Accuracy, Bleeder, Conversion, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts,
+    Phase, Plan, ProbePlan, Purpose, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until,
+    Zero,
 };
 use reststrom::plan::{OutputState, Sample};
 use reststrom::procedure::{Input, Order, Orders, Outcome, Procedure, Switch};
-use reststrom::quantity::{Time, amperes, coulombs, farads, ohms, seconds, volts, watts};
+use reststrom::quantity::{
+    Confidence, Time, amperes, celsius, coulombs, farads, ohms, seconds, volts, watts,
+};
 
 /// Seconds between two meter readings; every second one is followed by a voltage reading.
 pub const INTERVAL: f64 = 0.1;
@@ -31,19 +35,26 @@ pub fn plan() -> Plan {
         burden: ohms(0.02 / full_scale),
     };
     Plan {
+        purpose: Purpose::Soak,
         test_voltage: volts(25.0),
         part: PartFacts {
             capacitance: farads(22e-6),
             rated: volts(25.0),
             least_ratio: 0.7,
             greatest_ratio: 1.4,
+            capacitance_gate: (0.7, 1.4),
             voltage_exponent: 4.5,
+            absorption_exponents: (0.8, 1.1),
+            absorption_strength: Family::TantalumMno2.absorption_strength(),
         },
         target: Target {
             limit: amperes(5.5e-6),
             reading_time: seconds(300.0),
             soak: seconds(300.0),
             window: seconds(10.0),
+            until: Until::ReadingTime,
+            least_early: seconds(15.0),
+            early_window: seconds(5.0),
         },
         supply: SupplyPlan {
             current_limit: amperes(7.5e-3),
@@ -64,6 +75,7 @@ pub fn plan() -> Plan {
             bleed: RangeIndex(3),
             settling_readings: 2,
             interval: seconds(INTERVAL),
+            conversion: Conversion::default(),
         },
         series: ohms(1000.0),
         probe: ProbePlan {
@@ -97,6 +109,12 @@ pub fn plan() -> Plan {
             repeat: seconds(0.25),
         },
         zero: Zero { current: amperes(0.0), uncertainty: amperes(0.0) },
+        warmth: Warmth {
+            room: Room { at: celsius(25.0), tolerance: 0.0, told: true },
+            reference: celsius(25.0),
+            doubling: Family::TantalumMno2.doubling(),
+        },
+        confidence: Confidence::USUAL,
     }
 }
 
@@ -196,6 +214,12 @@ impl Plant {
     pub fn unclip(&mut self) {
         self.left_with = self.at_part;
         self.part.falls_off_at = self.time;
+    }
+
+    /// Another part is clipped in.
+    pub fn clip_in(&mut self, part: Part) {
+        (self.at_part, self.broken) = (part.charged_to, false);
+        self.part = part;
     }
 
     /// Voltage of the part that lies beside the bench, V.

@@ -250,6 +250,8 @@ fn station_file(lapse: f64, supply: &str, meter: &str) -> String {
 name = \"{STATION}\"
 simulated = true
 lapse = {lapse}
+room = \"25 °C\"
+room_tolerance_kelvin = 1
 series_resistor = \"1 kΩ\"
 
 [supply]

@@ -12,18 +12,18 @@ use super::PlanObject;
 use crate::plan::Drawn;
 use crate::quantity::{seconds, text};
 use crate::station::wiring::Station;
-use crate::tray::{Said, Slot, Survey, TrayPart, Unjudged, survey};
+use crate::tray::{Said, Slot, Survey, Terms, TrayPart, Unjudged, survey};
 
 /// Surveys the tray of a file; undecided if there are parts that can't be judged.
 pub(super) fn run(
     path: &Path,
     station: &Station,
-    acknowledged: bool,
+    terms: &Terms,
     json: bool,
 ) -> Result<Exit, Failure> {
     let file = TrayFile::load(path)?;
-    let survey = survey(&file.tray, &station.bench, acknowledged);
-    let desk = Desk { file: &file, survey: &survey, station, acknowledged };
+    let survey = survey(&file.tray, &station.bench, terms);
+    let desk = Desk { file: &file, survey: &survey, station, terms };
     if json {
         screen::tell_json(&desk.object());
     } else {
@@ -38,7 +38,7 @@ struct Desk<'a> {
     file: &'a TrayFile,
     survey: &'a Survey,
     station: &'a Station,
-    acknowledged: bool,
+    terms: &'a Terms,
 }
 
 impl Desk<'_> {
@@ -66,8 +66,8 @@ impl Desk<'_> {
     fn rows(&self) -> Vec<Vec<String>> {
         let unjudged = self.survey.unjudged();
         let judged = |slot: Slot| match unjudged.iter().find(|(other, _)| *other == slot) {
-            Some((_, Unjudged::Refused(_))) => "NO: refused",
-            Some((_, Unjudged::Coarse(_))) => "NO: meter too coarse",
+            Some((_, Unjudged::Refused(_))) => "NO: refused, see below",
+            Some((_, Unjudged::Never(_))) => "NO: see below",
             None => "yes",
         };
         let parts = self.file.tray.parts().iter().zip(&self.survey.plans).enumerate();
@@ -205,7 +205,7 @@ impl Desk<'_> {
     }
 
     fn part(&self, part: &TrayPart, drawn: Option<&Drawn>) -> PartObject {
-        let wish = part.wish(self.acknowledged);
+        let wish = part.wish(self.terms);
         PartObject {
             position: part.position.to_string(),
             channel: part.channel.map(crate::tray::Channel::number),

@@ -4,8 +4,9 @@ use arrayvec::ArrayVec;
 use rstest::rstest;
 
 use super::*;
-use crate::plan::{Accuracy, MeterFacts, MeterRange, SupplyFacts};
-use crate::quantity::{joules, ohms};
+use crate::part::{Limit, Part};
+use crate::plan::{Accuracy, Conversion, MeterFacts, MeterRange, SupplyFacts};
+use crate::quantity::{celsius, joules, ohms};
 
 fn bench() -> Bench {
     let decade = |full_scale: f64| MeterRange {
@@ -30,6 +31,7 @@ fn bench() -> Bench {
                 .collect::<ArrayVec<_, 12>>(),
             interval: seconds(0.1),
             settling_readings: 2,
+            conversion: Conversion::default(),
         },
         series: ohms(1000.0),
         bleeder: Bleeder::Fitted(ohms(10_000.0)),
@@ -37,6 +39,7 @@ fn bench() -> Bench {
         energy_bound: joules(10.0),
         safe_voltage: volts(5.0),
         zero: None,
+        room: Some(Room::told(celsius(25.0), 1.0).unwrap()),
         lapse: 1.0,
     }
 }
@@ -44,7 +47,7 @@ fn bench() -> Bench {
 fn wish(words: &str) -> Wish {
     let part = Part::read(words).unwrap();
     let limit = part.default_limit().unwrap();
-    Wish { part, limit, test_voltage: None, soak: None, acknowledged: false }
+    Wish::of(part, limit)
 }
 
 fn drawn(words: &str) -> Drawn {
@@ -258,4 +261,67 @@ fn all_refusals_come_at_once() {
     let refusals = draw_up(&wish("10000µF 100V al-wet"), &bench()).unwrap_err();
     assert!(refusals.len() >= 3, "{refusals:?}");
     assert!(refusals.iter().all(|refusal| !refusal.help().is_empty()));
+}
+
+// Handbook §2.1 gives the usual size at the reading time; the most is above it, not by far.
+#[rstest]
+#[case::polypropylene("1µF 100V film-pp", 0.33e-9)]
+#[case::polyester("1µF 100V film-pet", 1e-9)]
+#[case::class_two_ceramic("1µF 50V cer-2", 3.3e-9)]
+#[case::tantalum("10µF 16V ta-mno2", 3.5e-9)]
+#[case::aluminium("1000µF 16V al-wet", 4e-6)]
+#[case::low_leakage_aluminium("10µF 25V al-wet-ll", 0.13e-6)]
+fn the_greatest_absorption_covers_what_the_handbook_calls_usual(
+    #[case] words: &str,
+    #[case] usual: f64,
+) {
+    let mut bench = bench();
+    bench.ceiling = volts(450.0);
+    bench.supply.most_voltage = volts(500.0);
+    let wish = Wish { acknowledged: true, ..wish(words) };
+    let plan = draw_up(&wish, &bench).unwrap().plan;
+    let most = plan.greatest_absorption(plan.target.reading_time).value;
+    assert!((usual..10.0 * usual).contains(&most), "{most}, usually {usual}");
+    assert!(plan.greatest_absorption(seconds(1e6)).value < most);
+}
+
+#[test]
+fn the_wishs_room_goes_before_the_stations_and_that_before_the_assumed_one() {
+    let room = |wish: &Wish, bench: &Bench| draw_up(wish, bench).unwrap().plan.warmth.room;
+    let (mut bench, asked) = (bench(), Room::told(celsius(19.0), 0.5).unwrap());
+    let wish = wish("22µF 25V tantalum");
+    assert_eq!(room(&Wish { room: Some(asked), ..wish.clone() }, &bench), asked);
+    assert_eq!(Some(room(&wish, &bench)), bench.room);
+    bench.room = None;
+    assert_eq!(room(&wish, &bench), Room::ASSUMED);
+    let warnings = draw_up(&wish, &bench).unwrap().warnings;
+    assert!(warnings.iter().any(|told| told.contains("23 °C ± 3 K (assumed)")), "{warnings:?}");
+}
+
+#[rstest]
+#[case::its_own("2uA @ 5min 40C", 40.0)]
+#[case::that_of_the_family("2uA @ 5min", 25.0)]
+fn a_limit_holds_at_its_own_temperature_or_at_that_of_its_family(
+    #[case] limit: &str,
+    #[case] reference: f64,
+) {
+    let wish = Wish { limit: Limit::read(limit).unwrap(), ..wish("22µF 25V tantalum") };
+    let drawn = draw_up(&wish, &bench()).unwrap();
+    assert_eq!(drawn.plan.warmth.reference, celsius(reference));
+    let told = drawn.warnings.join("; ");
+    assert_eq!(told.contains("temperature-off"), reference > 35.0, "{told}");
+    assert_eq!(told.contains("the limit has no temperature"), reference < 26.0, "{told}");
+}
+
+// Handbook §3.9: film 0.8–1.25, wet aluminium 0.7–1.6. Over ±20 % that is 1–1.0417 and
+// 0.875–1.3333, times what the printed tolerance leaves.
+#[rstest]
+#[case::film_of_five_per_cent("1µF 63V film-pp 5%", (0.95, 1.09375))]
+#[case::film_without_a_tolerance("1µF 63V film-pp", (0.8, 1.25))]
+#[case::aluminium_of_twenty_per_cent("100µF 25V al-wet 20%", (0.7, 1.6))]
+#[case::aluminium_that_may_be_larger("100µF 25V al-wet -10+50%", (0.7875, 2.0))]
+fn the_printed_tolerance_bounds_the_capacitance(#[case] words: &str, #[case] gate: (f64, f64)) {
+    let drawn = draw_up(&wish(words), &bench()).unwrap();
+    let found = drawn.plan.part.capacitance_gate;
+    assert!((found.0 - gate.0).abs() < 1e-3 && (found.1 - gate.1).abs() < 1e-3, "{found:?}");
 }

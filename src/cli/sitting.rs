@@ -1,0 +1,160 @@
+//! One sitting at a station: its ports are owned once, for one run or for many.
+//!
+//! Signals and `stop` end the run that goes on, safely; nothing leaves before the part is safe.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use tokio::sync::{mpsc, watch};
+use tokio::task::JoinHandle;
+
+use super::failure::Failure;
+use super::{Exit, live, screen, soak};
+use crate::daemon::control::Control;
+use crate::daemon::{Finished, Line, OpenStation, Progress, Stop};
+use crate::judge::Left;
+use crate::plan::{Drawn, Plan, Purpose, Wish};
+use crate::record::{Record, RunFilter};
+use crate::station::wiring::Station;
+
+/// A station whose ports this program owns.
+pub(crate) struct Sitting<'a> {
+    station: &'a Station,
+    path: PathBuf,
+    open: OpenStation,
+    stops: mpsc::UnboundedReceiver<Stop>,
+    signals: JoinHandle<()>,
+    control: Control,
+}
+
+/// One thread drives the bench; the record and the screen have their own.
+pub(crate) fn runtime() -> Result<tokio::runtime::Runtime, Failure> {
+    Ok(tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?)
+}
+
+/// A station that was left locked out needs a person's word before anything is energised again.
+pub(crate) fn refuse_locked_out(path: &std::path::Path, station: &str) -> Result<(), Failure> {
+    if !path.exists() {
+        return Ok(());
+    }
+    let last =
+        RunFilter { limit: Some(1), station: Some(station.to_owned()), ..RunFilter::default() };
+    let runs = Record::open(path)?.runs(&last)?;
+    match runs.first().filter(|run| run.left() == Some(Left::LockedOut)) {
+        None => Ok(()),
+        Some(run) => Err(Failure::new(
+            Exit::LockedOut,
+            format!("station {station} is locked out: {} could not prove its part empty", run.id),
+            "switch the supply off by hand, measure the part and discharge it through a resistor, \
+             then repeat with --unlock",
+        )),
+    }
+}
+
+/// One run at a station, with progress on the screen.
+pub(crate) async fn one(
+    wish: &Wish,
+    drawn: &Drawn,
+    station: &Station,
+    path: &Path,
+) -> Result<Finished, Failure> {
+    let mut sitting = Sitting::begin(station, path, &drawn.plan).await?;
+    let finished = sitting.run(wish, drawn).await;
+    sitting.end().await?;
+    finished
+}
+
+impl<'a> Sitting<'a> {
+    /// Owns the ports and makes safe what an earlier run left there, by `plan`.
+    pub(crate) async fn begin(
+        station: &'a Station,
+        path: &Path,
+        plan: &Plan,
+    ) -> Result<Self, Failure> {
+        let mut record = Record::open(path)?;
+        let open = OpenStation::open(station, &std::env::current_exe()?).await?;
+        let (sender, stops) = mpsc::unbounded_channel();
+        let control = Control::serve(&station.name, sender.clone())?;
+        let signals = tokio::spawn(listen_for_signals(sender));
+        let path = path.to_owned();
+        let mut sitting = Self { station, path, open, stops, signals, control };
+        match sitting.recover(&mut record, plan).await {
+            Ok(()) => Ok(sitting),
+            Err(failure) => {
+                sitting.end().await?;
+                Err(failure)
+            }
+        }
+    }
+
+    async fn recover(&mut self, record: &mut Record, plan: &Plan) -> Result<(), Failure> {
+        let plan = Arc::new(plan.clone());
+        let (progress, _watched) = watch::channel(Progress::default());
+        let mut line = Line { progress: &progress, stops: &mut self.stops };
+        let found = self.open.recover(record, &self.station.name, &plan, &mut line).await?;
+        for run in found {
+            screen::complain(&format!("{run} was cut off earlier; its bench has been made safe\n"));
+        }
+        Ok(())
+    }
+
+    /// Carries out one run and keeps its record.
+    pub(crate) async fn run(&mut self, wish: &Wish, drawn: &Drawn) -> Result<Finished, Failure> {
+        let record = Record::open(&self.path)?;
+        let begun = soak::new_run(wish, drawn, self.station, &self.open);
+        let plan = Arc::new(drawn.plan.clone());
+        let (progress, watched) = watch::channel(Progress::default());
+        let screen = tokio::spawn(live::show_progress(watched, soak_time(&plan)));
+        let line = Line { progress: &progress, stops: &mut self.stops };
+        let finished = self.open.run(record, begun, plan, line).await;
+        drop(progress);
+        if let Err(error) = screen.await {
+            tracing::debug!(%error, "the progress line ended early");
+        }
+        Ok(finished?)
+    }
+
+    /// Sends the keeper home and frees the ports.
+    pub(crate) async fn end(self) -> Result<(), Failure> {
+        self.signals.abort();
+        drop(self.control);
+        self.open.close().await?;
+        Ok(())
+    }
+}
+
+/// How long a soak lasts from full voltage on; other runs have no single such time.
+fn soak_time(plan: &Plan) -> Option<crate::quantity::Time> {
+    let soaks = plan.purpose == Purpose::Soak;
+    soaks.then(|| plan.target.soak + plan.target.window / 2.0)
+}
+
+/// Ctrl-C, SIGTERM and SIGHUP ask for the end; nothing leaves before the part is safe.
+async fn listen_for_signals(stops: mpsc::UnboundedSender<Stop>) {
+    use tokio::signal::unix::{SignalKind, signal};
+    let kinds = [SignalKind::interrupt(), SignalKind::terminate(), SignalKind::hangup()];
+    let [Ok(mut interrupt), Ok(mut terminate), Ok(mut hangup)] = kinds.map(signal) else {
+        screen::complain("warning: signals can't be caught; stop with `reststrom stop`\n");
+        return;
+    };
+    let mut asked = 0;
+    loop {
+        let name = tokio::select! {
+            _ = interrupt.recv() => "Ctrl-C",
+            _ = terminate.recv() => "SIGTERM",
+            _ = hangup.recv() => "SIGHUP",
+        };
+        asked += 1;
+        if asked == 1 {
+            screen::complain(&format!("\n{name}: output off, discharging; please wait\n"));
+        } else {
+            screen::complain(
+                "\nstill making safe; kill -9 would leave it to the keeper and the part may stay \
+                 charged\n",
+            );
+        }
+        if stops.send(Stop(format!("stopped by {name}"))).is_err() {
+            return;
+        }
+    }
+}
