@@ -19,6 +19,7 @@ mod soak;
 mod station;
 mod stop;
 mod table;
+mod tray_file;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -46,7 +47,8 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Say what would be done to a part, with what energy, cautions first; nothing is energised
+    /// Say what would be done to a part or a tray, with what energy, cautions first; nothing is
+    /// energised
     Plan(plan::Arguments),
     /// Test the part in the clip: ramp, soak, judge, discharge, keep the record
     Soak(soak::Arguments),

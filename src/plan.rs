@@ -17,6 +17,7 @@ pub use bench::{
     Accuracy, Bench, Bleeder, Conversion, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
     SupplyFacts, Zero,
 };
+pub use cautions::{Caution, Obstacle};
 pub use draw_up::{HARMLESS, TOUCH_SAFE, draw_up};
 pub use phase::Phase;
 pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs};

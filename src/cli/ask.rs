@@ -8,6 +8,7 @@ use crate::part::{Duty, Limit, Part, Room};
 use crate::plan::{Drawn, Until, Wish, draw_up};
 use crate::quantity::{Confidence, Time, read};
 use crate::station::wiring::{self, Station};
+use crate::tray::Terms;
 
 /// The part and its limit.
 #[derive(Debug, Clone, clap::Args)]
@@ -114,9 +115,27 @@ impl WishArguments {
         let test_voltage =
             self.voltage.as_deref().map(read::voltage).transpose().map_err(refused)?;
         let limit = self.part.limit(&part, soak)?;
+        let Terms { until, acknowledged, confidence, room } = self.terms()?;
         Ok(Wish {
             test_voltage,
             soak,
+            until,
+            acknowledged,
+            confidence,
+            room,
+            duty: self
+                .in_circuit
+                .as_deref()
+                .map(Duty::read)
+                .transpose()
+                .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
+            ..Wish::of(part, limit)
+        })
+    }
+
+    /// What is not about the part itself: the same for all parts of a tray.
+    pub(crate) fn terms(&self) -> Result<Terms, Failure> {
+        Ok(Terms {
             until: self.until,
             acknowledged: self.acknowledge,
             confidence: Confidence::read(&self.confidence)
@@ -127,13 +146,6 @@ impl WishArguments {
                 .map(Room::read)
                 .transpose()
                 .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
-            duty: self
-                .in_circuit
-                .as_deref()
-                .map(Duty::read)
-                .transpose()
-                .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
-            ..Wish::of(part, limit)
         })
     }
 }

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use super::failure::Failure;
 use super::{Exit, printed, screen};
 use crate::part::sheet::{Answer, Printed};
-use crate::part::{Limit, Loose, Part, PartError};
+use crate::part::{Limit, Loose, Part, PartError, stated};
 use crate::quantity::{Celsius, Current, celsius, read, text};
 use object::AnswerObject;
 
@@ -39,7 +39,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     let (line, part) = split(arguments);
     let loose = Loose::read(&part).map_err(|error| bad_part(&error))?;
     let Some(line) = line else { return of_family(&part, arguments) };
-    let answer = printed::answer(&line, &loose.rating, loose.dielectric);
+    let answer = stated(&line, &loose.rating, loose.dielectric);
     if arguments.json {
         screen::tell_json(&AnswerObject::of(&answer, &loose.rating, at(arguments)?, &loose));
     }
@@ -207,7 +207,7 @@ mod tests {
         let arguments = typed(words);
         let (line, part) = split(&arguments);
         let loose = Loose::read(&part).unwrap();
-        let answer = printed::answer(&line.unwrap(), &loose.rating, loose.dielectric);
+        let answer = stated(&line.unwrap(), &loose.rating, loose.dielectric);
         let Answer::Limits(printed) = answer else { panic!("asked") };
         told(&printed, &loose, at(&arguments).unwrap())
     }

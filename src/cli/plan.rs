@@ -1,5 +1,9 @@
 //! `plan`: what would be done, with what energy, cautions first.
 
+mod tray;
+
+use std::path::PathBuf;
+
 use serde::Serialize;
 
 use super::ask::{WishArguments, drawn};
@@ -15,12 +19,20 @@ use crate::station::wiring::Station;
 pub(crate) struct Arguments {
     #[command(flatten)]
     wish: WishArguments,
+    /// Plan all parts of a tray's file, CSV or TOML (README.md has its columns), in place of a part
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["part", "limit", "voltage", "soak"])]
+    tray: Option<PathBuf>,
     /// Print the plan as JSON
     #[arg(long)]
     json: bool,
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
+    if let Some(path) = &arguments.tray {
+        let station = arguments.wish.station.load()?;
+        let terms = arguments.wish.terms()?;
+        return tray::run(path, &station, &terms, arguments.json);
+    }
     let wish = arguments.wish.wish()?;
     let station = arguments.wish.station.load()?;
     let drawn = drawn(&wish, &station)?;
@@ -230,7 +242,7 @@ impl PlanObject {
             cut_out_ampere: plan.cut_out.soak.value,
             energy_joule: drawn.energy.value,
             duration_second: drawn.duration.value,
-            cautions: drawn.cautions.clone(),
+            cautions: drawn.cautions.iter().map(ToString::to_string).collect(),
             warnings: drawn.warnings.clone(),
         }
     }

@@ -1,6 +1,6 @@
 //! What a person is told before anything is energised.
 
-use crate::quantity::{Current, Time, Voltage, seconds, text, volts};
+use crate::quantity::{Celsius, Current, Energy, Time, Voltage, seconds, text, volts};
 
 use super::{Bleeder, FORMING_SHARES, HARMLESS, Plan, Purpose, TOUCH_SAFE, Wish};
 use crate::part::{CORRECTED_WITHIN, Dielectric, Reach};
@@ -10,58 +10,115 @@ const COARSE_SHARE: f64 = 0.5;
 /// The drop in the path may take this share of the test voltage at the limit.
 const DROP_SHARE: f64 = 0.01;
 
-/// Cautions, the gravest first (handbook §6).
-pub(super) fn cautions(wish: &Wish, plan: &Plan) -> Vec<String> {
-    let energy = plan.part.capacitance * plan.test_voltage * plan.test_voltage / 2.0;
-    let mut cautions = Vec::new();
-    if volts(TOUCH_SAFE) < plan.test_voltage {
-        cautions.push(format!(
-            "DANGEROUS VOLTAGE: {} is above the {TOUCH_SAFE} V that may be touched; shrouded \
-             clips, one hand, for people who are trained for it",
-            text::voltage(plan.test_voltage)
-        ));
-    }
-    if HARMLESS < energy.value {
-        cautions.push(format!(
-            "STORED ENERGY: the full part holds {}; it burns and welds even at low voltage",
-            text::energy(energy)
-        ));
-    }
-    if wish.part.family.is_polarised() {
-        cautions.push(match wish.part.family.dielectric() {
-            Dielectric::Tantalum => "polarity: stripe or bevel marks PLUS on solid tantalum".into(),
-            Dielectric::WetAluminium | Dielectric::PolymerAluminium => {
-                "polarity: the stripe marks MINUS on aluminium cans".into()
-            }
-            Dielectric::CeramicOne
-            | Dielectric::CeramicTwo
-            | Dielectric::Film
-            | Dielectric::Paper
-            | Dielectric::Mica
-            | Dielectric::DoubleLayer => "polarity: check the mark twice".into(),
-        });
-    }
-    if let Some(caution) = fire(wish) {
-        cautions.push(caution.into());
-    }
-    cautions.push("do not touch the clips before it says `safe`: off is not discharged".into());
-    cautions.push(
-        "software is not a protective device: follow SAFETY.md, local codes and your supply's \
-         manual"
-            .into(),
-    );
-    cautions
+/// What a person must know before anything is energised. Variants stand in the order of gravity
+/// (handbook §6).
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub enum Caution {
+    /// More voltage than may be touched.
+    DangerousVoltage(Voltage),
+    /// More energy than is harmless.
+    StoredEnergy(Energy),
+    /// The mark on the part is plus.
+    MarkIsPlus,
+    /// The mark on the part is minus.
+    MarkIsMinus,
+    /// The part is polarised, and marked in more than one way.
+    MarkVaries,
+    /// It can burn.
+    Burns,
+    /// It can vent hot spray.
+    Vents,
+    /// Its oil can be poisonous.
+    Oil,
+    /// Off is not discharged.
+    OffIsNotEmpty,
+    /// Software protects nobody.
+    NoProtection,
 }
 
-fn fire(wish: &Wish) -> Option<&'static str> {
-    match wish.part.family.dielectric() {
-        Dielectric::Tantalum => {
-            Some("a tantalum that gives way can burn: cover it with a metal tray, no paper nearby")
-        }
-        Dielectric::WetAluminium | Dielectric::PolymerAluminium => {
-            Some("a can may vent hot spray: goggles on, do not lean over it")
-        }
-        Dielectric::Paper => Some("old oil may hold PCB: do not open, treat leaks as hazardous"),
+impl Caution {
+    /// The graver of two cautions of one kind; none if they are of two kinds.
+    #[must_use]
+    pub fn graver(self, other: Self) -> Option<Self> {
+        let same_kind = std::mem::discriminant(&self) == std::mem::discriminant(&other);
+        same_kind.then_some(if self < other { other } else { self })
+    }
+}
+
+impl std::fmt::Display for Caution {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let plain = match self {
+            Self::DangerousVoltage(voltage) => {
+                let voltage = text::voltage(*voltage);
+                return write!(
+                    f,
+                    "DANGEROUS VOLTAGE: {voltage} is above the {TOUCH_SAFE} V that may be touched; \
+                     shrouded clips, one hand, for people who are trained for it"
+                );
+            }
+            Self::StoredEnergy(energy) => {
+                let energy = text::energy(*energy);
+                return write!(
+                    f,
+                    "STORED ENERGY: the full part holds {energy}; it burns and welds even at low \
+                     voltage"
+                );
+            }
+            Self::MarkIsPlus => "polarity: stripe or bevel marks PLUS on solid tantalum",
+            Self::MarkIsMinus => "polarity: the stripe marks MINUS on aluminium cans",
+            Self::MarkVaries => "polarity: check the mark twice",
+            Self::Burns => {
+                "a tantalum that gives way can burn: cover it with a metal tray, no paper nearby"
+            }
+            Self::Vents => "a can may vent hot spray: goggles on, do not lean over it",
+            Self::Oil => "old oil may hold PCB: do not open, treat leaks as hazardous",
+            Self::OffIsNotEmpty => {
+                "do not touch the clips before it says `safe`: off is not discharged"
+            }
+            Self::NoProtection => {
+                "software is not a protective device: follow SAFETY.md, local codes and your \
+                 supply's manual"
+            }
+        };
+        f.write_str(plain)
+    }
+}
+
+/// Cautions, the gravest first.
+pub(super) fn cautions(wish: &Wish, plan: &Plan) -> Vec<Caution> {
+    let energy = plan.part.capacitance * plan.test_voltage * plan.test_voltage / 2.0;
+    let family = wish.part.family;
+    let above_touch = volts(TOUCH_SAFE) < plan.test_voltage;
+    let polarity = family.is_polarised().then(|| mark(family.dielectric()));
+    let cautions = [
+        above_touch.then_some(Caution::DangerousVoltage(plan.test_voltage)),
+        (HARMLESS < energy.value).then_some(Caution::StoredEnergy(energy)),
+        polarity,
+        hazard(family.dielectric()),
+        Some(Caution::OffIsNotEmpty),
+        Some(Caution::NoProtection),
+    ];
+    cautions.into_iter().flatten().collect()
+}
+
+fn mark(dielectric: Dielectric) -> Caution {
+    match dielectric {
+        Dielectric::Tantalum => Caution::MarkIsPlus,
+        Dielectric::WetAluminium | Dielectric::PolymerAluminium => Caution::MarkIsMinus,
+        Dielectric::CeramicOne
+        | Dielectric::CeramicTwo
+        | Dielectric::Film
+        | Dielectric::Paper
+        | Dielectric::Mica
+        | Dielectric::DoubleLayer => Caution::MarkVaries,
+    }
+}
+
+fn hazard(dielectric: Dielectric) -> Option<Caution> {
+    match dielectric {
+        Dielectric::Tantalum => Some(Caution::Burns),
+        Dielectric::WetAluminium | Dielectric::PolymerAluminium => Some(Caution::Vents),
+        Dielectric::Paper => Some(Caution::Oil),
         Dielectric::CeramicOne
         | Dielectric::CeramicTwo
         | Dielectric::Film
@@ -70,18 +127,78 @@ fn fire(wish: &Wish) -> Option<&'static str> {
     }
 }
 
+/// Why a run can't say `within`, whatever it measures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Obstacle {
+    /// The meter's best is no match for the limit.
+    MeterTooCoarse {
+        /// The limit.
+        limit: Current,
+        /// Half-width of the interval of a reading of zero on the run's range.
+        guard: Current,
+    },
+    /// The room is too far from the temperature that the limit holds at.
+    TemperatureOff {
+        /// Where the limit holds.
+        reference: Celsius,
+        /// What the room has.
+        room: Celsius,
+    },
+}
+
+impl Obstacle {
+    /// What would take it away.
+    #[must_use]
+    pub fn help(&self) -> &'static str {
+        match self {
+            Self::MeterTooCoarse { .. } => {
+                "a finer range, or a larger sense resistor, would see it"
+            }
+            Self::TemperatureOff { .. } => "bring the room nearer to it, or measure another day",
+        }
+    }
+}
+
+impl std::fmt::Display for Obstacle {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::MeterTooCoarse { limit, guard } => write!(
+                f,
+                "meter-too-coarse: the limit is {}, the meter's best range is good to ±{}; this \
+                 run can't say `within`",
+                text::current(*limit),
+                text::current(*guard)
+            ),
+            Self::TemperatureOff { reference, room } => write!(
+                f,
+                "temperature-off: the limit holds at {}, more than {CORRECTED_WITHIN} K from the \
+                 room's {}; this run can't say `within`",
+                text::temperature_celsius(*reference),
+                text::temperature_celsius(*room)
+            ),
+        }
+    }
+}
+
+impl Plan {
+    /// All that keeps the run from saying `within`.
+    #[must_use]
+    pub fn obstacles(&self) -> Vec<Obstacle> {
+        let (limit, guard) = (self.target.limit, least_guard(self));
+        let (reference, room) = (self.warmth.reference, self.warmth.room.at);
+        let is_coarse = limit * COARSE_SHARE <= guard;
+        let is_off = self.warmth.reach() != Reach::Near;
+        let coarse = is_coarse.then_some(Obstacle::MeterTooCoarse { limit, guard });
+        let off = is_off.then_some(Obstacle::TemperatureOff { reference, room });
+        coarse.into_iter().chain(off).collect()
+    }
+}
+
 /// What makes the run worth less or longer.
 pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<String> {
     let target = &plan.target;
     let mut warnings = Vec::new();
-    if least_guard(plan) >= target.limit * COARSE_SHARE {
-        warnings.push(format!(
-            "meter-too-coarse: the limit is {}, the meter's best range is good to ±{}; this run \
-             can't say `within`",
-            text::current(target.limit),
-            text::current(least_guard(plan))
-        ));
-    }
+    warnings.extend(plan.obstacles().iter().map(Obstacle::to_string));
     if plan.test_voltage < measured_at {
         warnings.push(format!(
             "the limit holds at {}: at {} this is not a test to the data sheet",
@@ -139,13 +256,6 @@ fn about_warmth(wish: &Wish, plan: &Plan) -> Vec<String> {
     }
     if wish.limit.reference.is_none() {
         warnings.push(format!("the limit has no temperature: {reference} is taken"));
-    }
-    if warmth.reach() != Reach::Near {
-        warnings.push(format!(
-            "temperature-off: the limit holds at {reference}, more than {CORRECTED_WITHIN} K from \
-             the room's {}; this run can't say `within`",
-            text::temperature_celsius(warmth.room.at)
-        ));
     }
     warnings
 }

@@ -1,6 +1,6 @@
 //! What a person asks for, and what comes of it.
 
-use super::{Plan, Until};
+use super::{Caution, Plan, Until};
 use crate::part::{Duty, Limit, Part, Room};
 use crate::quantity::{Celsius, Confidence, Energy, Time, Voltage, celsius};
 
@@ -81,7 +81,7 @@ pub struct Drawn {
     /// The plan.
     pub plan: Plan,
     /// What a person must know before anything is energised, the gravest first.
-    pub cautions: Vec<String>,
+    pub cautions: Vec<Caution>,
     /// What makes the run worth less, or longer.
     pub warnings: Vec<String>,
     /// Energy in the full part.

@@ -9,20 +9,21 @@ const FLOORS: [&[&str]; 6] = [
     &["words", "quantity"],
     &["part"],
     &["judge", "plan"],
-    &["procedure", "station", "record"],
+    &["procedure", "station", "record", "tray"],
     &["daemon", "report"],
     &["cli"],
 ];
 /// The simulated bench stands apart: it borrows quantities, and only commands know of it.
 const APART: &str = "simbench";
 /// Rooms, and single files of others, without clock, port, file, chance or store.
-const PURE: [&str; 11] = [
+const PURE: [&str; 12] = [
     "src/words.rs",
     "src/quantity",
     "src/part",
     "src/judge",
     "src/plan",
     "src/procedure",
+    "src/tray",
     "src/station/reply.rs",
     "src/station/session.rs",
     "src/station/supply.rs",

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::super::failure::Failure;
 use super::super::{Exit, printed, screen};
 use crate::part::sheet::{self, Answer, Question};
-use crate::part::{Dielectric, Limit, Loose, Measuring, Rating};
+use crate::part::{Dielectric, Limit, Loose, Measuring, Rating, stated};
 use crate::quantity::{Celsius, farads, volts};
 
 /// What is said of a line.
@@ -180,7 +180,7 @@ impl LineObject {
             Err(error) => return AnswerObject::unreadable(error.to_string()),
         };
         let dielectric: Option<Dielectric> = self.family.as_deref().and_then(sheet::dielectric_of);
-        let answer = printed::answer(&self.phrase, &rating, dielectric);
+        let answer = stated(&self.phrase, &rating, dielectric);
         AnswerObject::of(&answer, &rating, None, &Loose { rating, dielectric, family: None })
     }
 }

@@ -199,10 +199,10 @@ fn a_supply_that_cannot_give_the_limit_is_refused(#[case] most: f64, #[case] ste
 #[test]
 fn cautions_name_polarity_and_fire_first_hand() {
     let cautions = drawn("22µF 25V tantalum").cautions;
-    assert!(cautions.iter().any(|caution| caution.contains("PLUS")));
-    assert!(cautions.iter().any(|caution| caution.contains("burn")));
+    assert!(cautions.iter().any(|caution| caution.to_string().contains("PLUS")));
+    assert!(cautions.iter().any(|caution| caution.to_string().contains("burn")));
     let cautions = drawn("100µF 25V aluminium").cautions;
-    assert!(cautions.iter().any(|caution| caution.contains("MINUS")));
+    assert!(cautions.iter().any(|caution| caution.to_string().contains("MINUS")));
 }
 
 #[rstest]
@@ -232,7 +232,7 @@ fn a_raised_ceiling_still_needs_to_be_acknowledged() {
     assert!(refused(&wish, &bench).contains("need to be acknowledged"));
     wish.acknowledged = true;
     let drawn = draw_up(&wish, &bench).unwrap();
-    assert!(drawn.cautions[0].starts_with("DANGEROUS VOLTAGE"));
+    assert!(drawn.cautions[0].to_string().starts_with("DANGEROUS VOLTAGE"));
 }
 
 #[test]
