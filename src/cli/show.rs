@@ -105,7 +105,13 @@ pub(crate) fn page(run: &Run) -> String {
         lines.push(("voltage", format!("{} at the part or more", text::voltage(volts(volt)))));
     }
     if let Some(farad) = object.measured_capacitance_farad {
-        lines.push(("capacitance", format!("{} by charge", text::capacitance(farads(farad)))));
+        let measured = match object.capacitance_uncertainty_farad {
+            Some(uncertainty) => {
+                text::capacitance_with_uncertainty(farads(farad), farads(uncertainty))
+            }
+            None => text::capacitance(farads(farad)),
+        };
+        lines.push(("capacitance", format!("{measured} by charge")));
     }
     if let Some(circuit) = &object.in_circuit {
         lines.push(("in circuit", format!("{}: {}", circuit.duty, circuit.says)));
@@ -253,7 +259,7 @@ mod tests {
     reading      1.30 ± 0.08 µA at 25 °C; 1.2 µA as read at 23 °C ± 1 K (assumed)
     limit        1.6 µA at 5 min, 0.01CU floor 500 nA (as typed)
     voltage      15.99 V at the part or more
-    in circuit   coupling into 470 kΩ: shifts the bias by 609.1 mV; a hundredth of it or of the signal is borne
+    in circuit   coupling into 470 kΩ: shifts the bias by 609.1 mV; up to 1 % of the bias or of the signal does no harm
     left         safe
     station      skarvik-bench, 2026-03-14T08:15:00Z
 

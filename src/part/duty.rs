@@ -122,14 +122,14 @@ impl Effect {
     pub fn in_words(&self) -> String {
         match self {
             Self::BiasShift(voltage) => format!(
-                "shifts the bias by {}; a hundredth of it or of the signal is borne",
+                "shifts the bias by {}; up to 1 % of the bias or of the signal does no harm",
                 text::voltage(*voltage)
             ),
             Self::TimingError(share) => {
                 let borne = if BEARABLE_TIMING_ERROR < *share {
-                    "more than the hundredth that is borne: replace it"
+                    "more than the 1 % that does no harm: replace it"
                 } else {
-                    "within the hundredth that is borne"
+                    "within the 1 % that does no harm"
                 };
                 format!("takes {} of the charging current, {borne}", per_cent(*share))
             }
@@ -313,9 +313,9 @@ mod tests {
     #[test]
     fn effects_are_told_in_words() {
         let told = |duty| Duty::read(duty).unwrap().effect(&leak()).in_words();
-        insta::assert_snapshot!(told("coupling into 470k"), @"shifts the bias by 470 mV; a hundredth of it or of the signal is borne");
-        insta::assert_snapshot!(told("timing 1M from 8V"), @"takes 12.5 % of the charging current, more than the hundredth that is borne: replace it");
-        insta::assert_snapshot!(told("timing 10k from 8V"), @"takes 0.125 % of the charging current, within the hundredth that is borne");
+        insta::assert_snapshot!(told("coupling into 470k"), @"shifts the bias by 470 mV; up to 1 % of the bias or of the signal does no harm");
+        insta::assert_snapshot!(told("timing 1M from 8V"), @"takes 12.5 % of the charging current, more than the 1 % that does no harm: replace it");
+        insta::assert_snapshot!(told("timing 10k from 8V"), @"takes 0.125 % of the charging current, within the 1 % that does no harm");
         insta::assert_snapshot!(told("rail of battery 2000mAh"), @"takes 0.438 % of the battery in a year");
         insta::assert_snapshot!(told("decoupling"), @"heats it by 25 µW");
     }

@@ -22,7 +22,7 @@ use uom::si::time::second;
 
 use super::{Capacitance, Celsius, Charge, Current, Energy, Power, Resistance, Time, Voltage};
 use ladder::{CAPACITANCE, CHARGE, CURRENT, Digits, ENERGY, POWER, RESISTANCE, VOLTAGE, time_in};
-pub use uncertainty::with_uncertainty;
+pub use uncertainty::{capacitance_with_uncertainty, with_uncertainty};
 
 /// A current: `5.5 µA`.
 #[must_use]

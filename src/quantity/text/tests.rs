@@ -63,6 +63,18 @@ fn a_current_is_written_to_the_place_of_its_uncertainty(
     assert_eq!(with_uncertainty(amperes(value), amperes(expanded)), expected);
 }
 
+#[rstest]
+#[case::of_an_electrolytic(21.04e-6, 0.55e-6, "21.0 ± 0.6 µF")]
+#[case::of_a_film(98.7e-9, 1.2e-9, "98.7 ± 1.2 nF")]
+#[case::of_a_large_can(0.0103, 2e-4, "0.01030 ± 0.00020 F")]
+fn a_capacitance_is_written_with_its_uncertainty(
+    #[case] value: f64,
+    #[case] expanded: f64,
+    #[case] expected: &str,
+) {
+    assert_eq!(capacitance_with_uncertainty(farads(value), farads(expanded)), expected);
+}
+
 /// Numbers over many decades, of either sign.
 fn any_size() -> impl Strategy<Value = f64> {
     (-1.0..1.0_f64, -14..5).prop_map(|(mantissa, power)| mantissa * 10_f64.powi(power))

@@ -1,9 +1,10 @@
-//! A measured current with its uncertainty: `0.84 ± 0.06 µA`.
+//! A measured value with its uncertainty: `0.84 ± 0.06 µA`.
 
+use uom::si::capacitance::farad;
 use uom::si::electric_current::ampere;
 
-use super::ladder::{CURRENT, Digits, exponent_of};
-use crate::quantity::Current;
+use super::ladder::{CAPACITANCE, CURRENT, Digits, Ladder, exponent_of};
+use crate::quantity::{Capacitance, Current};
 
 /// A current and its expanded uncertainty, both to the same place and under the same prefix.
 ///
@@ -12,13 +13,23 @@ use crate::quantity::Current;
 /// not known: 840 nA known to 60 nA is `0.84 ± 0.06 µA`.
 #[must_use]
 pub fn with_uncertainty(value: Current, expanded: Current) -> String {
-    let (value, expanded) = (value.get::<ampere>(), expanded.get::<ampere>().abs());
+    both(&CURRENT, value.get::<ampere>(), expanded.get::<ampere>())
+}
+
+/// A capacitance and its expanded uncertainty in the same way: `21.0 ± 0.6 µF`.
+#[must_use]
+pub fn capacitance_with_uncertainty(value: Capacitance, expanded: Capacitance) -> String {
+    both(&CAPACITANCE, value.get::<farad>(), expanded.get::<farad>())
+}
+
+fn both(ladder: &Ladder, value: f64, expanded: f64) -> String {
+    let expanded = expanded.abs();
     if !(value.is_finite() && expanded.is_normal()) {
-        return without_place(value, expanded);
+        return without_place(ladder, value, expanded);
     }
     let place = last_place(expanded);
     let exponent = exponent_of(&format!("{:e}", value.abs().max(expanded)));
-    let step = CURRENT.step_for_place(exponent, place);
+    let step = ladder.step_for_place(exponent, place);
     let decimals = usize::try_from(step.power - place).unwrap_or(0);
     let scale = 10_f64.powi(-step.power);
     let value = unsigned_zero(format!("{:.decimals$}", value * scale));
@@ -32,9 +43,9 @@ fn last_place(expanded: f64) -> i32 {
     if two_digits.starts_with(['1', '2']) { first - 1 } else { first }
 }
 
-/// A current whose uncertainty gives no place to round to.
-fn without_place(value: f64, expanded: f64) -> String {
-    let value = CURRENT.write(value, Digits::Four);
+/// A value whose uncertainty gives no place to round to.
+fn without_place(ladder: &Ladder, value: f64, expanded: f64) -> String {
+    let value = ladder.write(value, Digits::Four);
     let expanded = if expanded == 0.0 { "0" } else { "unknown" };
     format!("{value} ± {expanded}")
 }
