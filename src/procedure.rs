@@ -30,7 +30,7 @@ use arrayvec::ArrayVec;
 pub use forming::Formed;
 pub use outcome::Outcome;
 
-use crate::judge::{ChargeCount, Finding, Fit, Forecast, Reading, Stair};
+use crate::judge::{ChargeCount, Finding, Fit, Forecast, MeasuredCapacitance, Reading, Stair};
 use crate::plan::{OutputState, Phase, Plan, RangeIndex, Sample};
 use crate::quantity::{Current, Time, Voltage};
 use bleed::Bleed;
@@ -150,6 +150,8 @@ struct Tally {
     count: ChargeCount,
     counted_to: Voltage,
     high_water: Voltage,
+    /// Capacitance by the charge of the probe alone.
+    probed: Option<MeasuredCapacitance>,
     /// What flowed when the surge was over, the meter's zero taken off.
     leaked_early: Current,
     charge_in: bool,

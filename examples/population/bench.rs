@@ -17,8 +17,9 @@ use crate::station::Station;
 const FINE: u32 = 8;
 /// A part this far (of the test voltage) from where it is driven is charging.
 const CHARGING: f64 = 2e-3;
-/// The limit's clock starts at this share of the test voltage (handbook §1.5).
-const FULL: f64 = 0.99;
+/// The part's own clock starts a little before that of its limit (99 %, handbook §1.5): one that
+/// is held at 98 % by a resistor re-forms as well.
+const FULL: f64 = 0.95;
 /// Ripple of a rectified supply, Hz.
 const RIPPLE: f64 = 100.0;
 
@@ -207,7 +208,7 @@ impl<'a> Bench<'a> {
         let drive = self.drive();
         self.happen(step);
         let since_full = self.full_since.map_or(0.0, |since| self.time - since);
-        let warmer = self.specimen.room.warmer(self.time);
+        let warmer = self.specimen.warmth.above(self.time);
         let conduction = &self.specimen.conduction;
         let (ampere, siemens) = conduction.at(self.held.volt, since_full, warmer, self.scar);
         let (ampere, siemens) = self.with_contact(ampere, siemens);
@@ -226,22 +227,13 @@ impl<'a> Bench<'a> {
     /// Voltage at the terminals with so much flowing into the part.
     fn terminals_after(&self, drive: &Drive, current: f64) -> f64 {
         if self.output && 0.0 < drive.volt {
-            let drop = drive.volt - self.held.volt;
-            return if drive.most * drive.ohm < drop {
-                self.held.volt + drive.most * drive.ohm
-            } else {
-                drive.volt
-            };
+            return drive.volt.min(self.held.volt + drive.most * drive.ohm);
         }
-        let closed = self.is_closed();
-        match self.station.facts.bleeder {
-            Bleeder::Fitted(_) | Bleeder::Relay(_) if self.bleeding => {
-                -current * self.station.facts.bleeder.resistance().value
-            }
-            _ if self.output && self.set <= 0.0 => 0.0,
-            _ if closed => self.held.volt,
-            _ => 0.0,
+        if self.bleeding {
+            return -current * self.station.facts.bleeder.resistance().value;
         }
+        let pulled_down = self.output && self.set <= 0.0;
+        if pulled_down || !self.is_closed() { 0.0 } else { self.held.volt }
     }
 
     /// Clocks run from the voltage between the part's leads, its own resistance included.
@@ -318,7 +310,9 @@ impl<'a> Bench<'a> {
         }
         let (facts, index) = (self.plan.meter.range(self.range), usize::from(self.range.0));
         let digit = facts.resolution.value;
-        let gain = 1.0 + truth.gain * facts.accuracy.fraction;
+        let conversion = &self.plan.meter.conversion;
+        let converts = truth.resistor * conversion.resistor + truth.input * conversion.input;
+        let gain = 1.0 + truth.gain * facts.accuracy.fraction + converts;
         let offset = truth.offsets[index] * facts.accuracy.fixed.value;
         let shown = mean * gain + offset + noise * truth.noise * digit + self.hum();
         let rounded = (shown / digit).round() * digit;

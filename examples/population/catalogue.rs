@@ -74,7 +74,8 @@ const SCREENING: &str = "0.02 A/F @ 30min 25C";
 
 /// Every family of §2.9.
 pub(crate) fn rows() -> Vec<Row> {
-    [tantalum(), aluminium(), other()].concat()
+    let aluminium = [small_aluminium(), large_aluminium(), solid_aluminium()].concat();
+    [tantalum(), aluminium, ceramics(), films(), others()].concat()
 }
 
 fn tantalum() -> Vec<Row> {
@@ -155,19 +156,8 @@ fn wet_aluminium() -> Row {
     }
 }
 
-fn aluminium() -> Vec<Row> {
+fn small_aluminium() -> Vec<Row> {
     let small = wet_aluminium();
-    let high = Row {
-        family: Family::AluminiumHighVoltage,
-        farad: (1e-6, 220e-6),
-        rated: &[160.0, 250.0, 350.0, 450.0],
-        leakage: (0.12, 0.8),
-        law: Law::Exponential(5.0),
-        doubling: (10.0, 25.0),
-        esr: (0.1, 20.0),
-        reforming: Reforming::Share((0.4, 0.95), (20.0, 200.0)),
-        ..small.clone()
-    };
     let low_leakage = Row {
         family: Family::AluminiumLowLeakage,
         farad: (0.47e-6, 470e-6),
@@ -178,6 +168,24 @@ fn aluminium() -> Vec<Row> {
         reforming: Reforming::Share((0.2, 0.6), (10.0, 60.0)),
         ..small.clone()
     };
+    vec![small, high_voltage(), low_leakage]
+}
+
+fn high_voltage() -> Row {
+    Row {
+        family: Family::AluminiumHighVoltage,
+        farad: (1e-6, 220e-6),
+        rated: &[160.0, 250.0, 350.0, 450.0],
+        leakage: (0.12, 0.8),
+        law: Law::Exponential(5.0),
+        doubling: (10.0, 25.0),
+        esr: (0.1, 20.0),
+        reforming: Reforming::Share((0.4, 0.95), (20.0, 200.0)),
+        ..wet_aluminium()
+    }
+}
+
+fn large_aluminium() -> Vec<Row> {
     let snap_in = Row {
         family: Family::AluminiumSnapIn,
         farad: (100e-6, 2200e-6),
@@ -185,7 +193,7 @@ fn aluminium() -> Vec<Row> {
         leakage: (0.1, 0.8),
         esr: (5e-3, 0.2),
         reforming: Reforming::Share((0.4, 0.95), (60.0, 600.0)),
-        ..high.clone()
+        ..high_voltage()
     };
     let screw = Row {
         family: Family::AluminiumScrew,
@@ -193,6 +201,10 @@ fn aluminium() -> Vec<Row> {
         rated: &[25.0, 63.0, 100.0],
         ..snap_in.clone()
     };
+    vec![snap_in, screw]
+}
+
+fn solid_aluminium() -> Vec<Row> {
     let polymer = Row {
         family: Family::AluminiumPolymer,
         farad: (10e-6, 1000e-6),
@@ -203,7 +215,7 @@ fn aluminium() -> Vec<Row> {
         esr: (5e-3, 0.03),
         reforming: Reforming::Dry((0.1, 10.0), (5.0, 600.0)),
         gate: (0.7, 1.4),
-        ..small.clone()
+        ..wet_aluminium()
     };
     let hybrid = Row {
         family: Family::AluminiumHybrid,
@@ -215,9 +227,9 @@ fn aluminium() -> Vec<Row> {
         esr: (0.01, 0.05),
         reforming: Reforming::Share((0.1, 0.4), (10.0, 60.0)),
         gate: (0.7, 1.4),
-        ..small.clone()
+        ..wet_aluminium()
     };
-    vec![small, high, low_leakage, snap_in, screw, polymer, hybrid]
+    vec![polymer, hybrid]
 }
 
 fn polypropylene() -> Row {
@@ -239,16 +251,20 @@ fn polypropylene() -> Row {
     }
 }
 
-fn other() -> Vec<Row> {
-    let film = polypropylene();
+fn films() -> Vec<Row> {
+    let polypropylene = polypropylene();
     let polyester = Row {
         family: Family::Polyester,
         leakage: (0.15, 0.7),
         strength: (5e-4, 13e-4),
         exponent: (0.7, 1.0),
         doubling: (8.0, 12.0),
-        ..film.clone()
+        ..polypropylene.clone()
     };
+    vec![polypropylene, polyester]
+}
+
+fn ceramics() -> Vec<Row> {
     let ceramic_one = Row {
         family: Family::CeramicOne,
         farad: (330e-12, 0.1e-6),
@@ -258,7 +274,7 @@ fn other() -> Vec<Row> {
         exponent: (0.8, 1.0),
         doubling: (10.0, 30.0),
         ratio: (0.95, 1.05),
-        ..film.clone()
+        ..polypropylene()
     };
     let ceramic_two = Row {
         family: Family::CeramicTwo,
@@ -274,6 +290,10 @@ fn other() -> Vec<Row> {
         gate: (0.15, 1.3),
         ..ceramic_one.clone()
     };
+    vec![ceramic_one, ceramic_two]
+}
+
+fn others() -> Vec<Row> {
     let paper = Row {
         family: Family::Paper,
         farad: (1e-9, 4e-6),
@@ -287,7 +307,7 @@ fn other() -> Vec<Row> {
         esr: (0.1, 1.0),
         ratio: (1.0, 1.4),
         gate: (0.7, 2.0),
-        ..film.clone()
+        ..polypropylene()
     };
     let mica = Row {
         family: Family::Mica,
@@ -298,7 +318,7 @@ fn other() -> Vec<Row> {
         exponent: (0.8, 1.0),
         doubling: (12.0, 12.001),
         ratio: (0.98, 1.02),
-        ..film.clone()
+        ..polypropylene()
     };
     let double_layer = Row {
         family: Family::DoubleLayer,
@@ -313,7 +333,7 @@ fn other() -> Vec<Row> {
         ratio: (0.8, 1.2),
         gate: (0.6, 1.6),
         limit: Some(SCREENING),
-        ..film.clone()
+        ..polypropylene()
     };
-    vec![ceramic_one, ceramic_two, film, polyester, paper, mica, double_layer]
+    vec![paper, mica, double_layer]
 }

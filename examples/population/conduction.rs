@@ -39,7 +39,7 @@ impl Law {
 pub(crate) enum Settling {
     /// Not at all.
     Steady,
-    /// A share of it is spent on mending the oxide: (1−f) + f·((1+t_r/τ)/(1+t/τ))^0.8
+    /// A share of it is spent on mending the oxide: `(1−f) + f·((1+t_r/τ)/(1+t/τ))^0.8`
     /// (handbook §2.9).
     Reforming {
         /// f.

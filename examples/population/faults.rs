@@ -78,14 +78,15 @@ impl Class {
         let tantalum = family.dielectric() == Dielectric::Tantalum;
         let wet = family.dielectric() == Dielectric::WetAluminium
             || matches!(family, Family::AluminiumHybrid | Family::TantalumWet);
-        match self {
-            Self::Scintillating if !tantalum => Self::LateClimber,
-            // A double layer is polarised by its formation only (handbook §2.5).
-            Self::Reversed if !family.is_polarised() || family == Family::DoubleLayer => {
-                Self::Leaky
-            }
-            Self::Unformed if !wet => Self::Leaky,
-            _ => self,
+        // A double layer is polarised by its formation only (handbook §2.5).
+        let polarised = family.is_polarised() && family != Family::DoubleLayer;
+        let misplaced = (self == Self::Reversed && !polarised) || (self == Self::Unformed && !wet);
+        if self == Self::Scintillating && !tantalum {
+            Self::LateClimber
+        } else if misplaced {
+            Self::Leaky
+        } else {
+            self
         }
     }
 }

@@ -17,6 +17,8 @@ mod conduction;
 mod dice;
 mod faults;
 mod foresight;
+mod grade;
+mod lists;
 #[cfg(test)]
 mod promises;
 mod specimen;
@@ -33,6 +35,8 @@ use reststrom::part::Family;
 
 use crate::study::Study;
 use crate::trial::Case;
+
+const OPTIONS: &str = "--parts, --seed, --family, --show or --try";
 
 /// What the command line asks for.
 struct Options {
@@ -55,18 +59,20 @@ impl Options {
                 "--seed" => options.seed = number?,
                 "--show" => options.show = Some(number?),
                 "--try" => options.contact = Some(number?),
-                "--family" => {
-                    options.family = Some(Family::read(&value).map_err(|it| it.to_string())?)
-                }
-                _ => {
-                    return Err(format!(
-                        "expected --parts, --seed, --family, --show or --try, came {option}"
-                    ));
-                }
+                "--family" => options.family = Some(family(&value)?),
+                _ => return Err(format!("expected one of {OPTIONS}, came {option}")),
             }
         }
         Ok(options)
     }
+}
+
+/// A family of the catalogue.
+fn family(word: &str) -> Result<Family, String> {
+    let family = Family::read(word).map_err(|error| error.to_string())?;
+    let mut rows = catalogue::rows().into_iter();
+    let known = rows.any(|row| row.family == family);
+    known.then_some(family).ok_or(format!("the population has no parts of {family}"))
 }
 
 fn main() -> ExitCode {
@@ -112,7 +118,7 @@ fn report(options: &Options, out: &mut impl Write) -> std::io::Result<()> {
         &foresight::trades(&study, &trades),
     )?;
     let tries: Vec<_> = study.contacts(options.parts * 13 / 10).into_iter().flatten().collect();
-    section(out, "empty clips and lost contacts", &tables::contacts(&study, &tries))
+    section(out, "empty clips and lost contacts", &lists::contacts(&study, &tries))
 }
 
 fn write_verdicts(study: &Study, cases: &[Case], out: &mut impl Write) -> std::io::Result<()> {
@@ -124,10 +130,10 @@ fn write_verdicts(study: &Study, cases: &[Case], out: &mut impl Write) -> std::i
     )?;
     section(out, "false verdicts, full reading time", &tables::rates(study, cases, full))?;
     section(out, "why good parts are not within", &tables::reasons(study, cases, full))?;
-    section(out, "passed and must not, full reading time", &tables::passed(study, cases, full))?;
-    section(out, "over and good, full reading time", &tables::thrown_away(study, cases, full))?;
+    section(out, "passed and must not, full reading time", &lists::passed(study, cases, full))?;
+    section(out, "over and good, full reading time", &lists::thrown_away(study, cases, full))?;
     section(out, "false verdicts, early end", &tables::rates(study, cases, early))?;
-    section(out, "passed and must not, early end", &tables::passed(study, cases, early))?;
+    section(out, "passed and must not, early end", &lists::passed(study, cases, early))?;
     section(out, "early end: share of t_r until the soak ends", &foresight::early(study, cases))
 }
 

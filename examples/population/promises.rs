@@ -1,8 +1,9 @@
 //! What a small population must hold already.
 
 use crate::catalogue;
+use crate::grade::Grade;
 use crate::study::{Study, is_within};
-use crate::tables::{self, Grade};
+use crate::tables;
 use crate::trial::Case;
 
 fn study() -> Study {

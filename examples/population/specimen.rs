@@ -1,8 +1,8 @@
 //! One part of the population: what is printed on it, what it is, and the truth about it.
 
-use reststrom::part::{Family, Limit, Part, Rating};
+use reststrom::part::{Family, Limit, Part, Rating, Room};
 use reststrom::plan::{Until, Wish};
-use reststrom::quantity::{farads, seconds, volts};
+use reststrom::quantity::{Celsius, celsius, farads, seconds, volts};
 
 use crate::absorption::Absorption;
 use crate::catalogue::{Reforming, Row};
@@ -46,36 +46,54 @@ pub(crate) struct Specimen {
     /// When the clip opens for a moment: begin and end, in s of the run.
     pub(crate) flutter: Option<(f64, f64)>,
     /// The room.
-    pub(crate) room: Room,
+    pub(crate) warmth: Warmth,
 }
 
-/// How warm it is where the part lies, against the limit's reference.
+/// How warm it is where the part lies.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Room {
+pub(crate) struct Warmth {
+    /// Mean of the room, above the reference, K.
     offset: f64,
     swing: f64,
     period: f64,
     phase: f64,
+    /// What a thermometer said, if anybody looked.
+    told: Option<Room>,
 }
 
-impl Room {
-    fn draw(dice: &mut Dice) -> Self {
+impl Warmth {
+    /// A room near to the reference that a thermometer tells to a kelvin, or one of which nobody
+    /// says anything.
+    fn draw(dice: &mut Dice, reference: Celsius) -> Self {
+        let swing = dice.between((0.05, 0.4));
+        let looked = dice.chance(0.7);
+        let nobody = Room::ASSUMED.at.degrees() - reference.degrees();
+        let within = Room::ASSUMED.tolerance - swing;
+        let offset = if looked {
+            dice.either_way() * FROM_REFERENCE
+        } else {
+            nobody + dice.either_way() * within
+        };
+        let shown = reference.degrees() + offset + dice.either_way() * (THERMOMETER - swing);
         Self {
-            offset: dice.either_way() * ROOM_OFFSET,
-            swing: dice.between((0.05, 0.4)),
+            offset,
+            swing,
             period: dice.over_decades((300.0, 1800.0)),
             phase: dice.between((0.0, std::f64::consts::TAU)),
+            told: Room::told(celsius(shown), THERMOMETER).ok().filter(|_| looked),
         }
     }
 
     /// Kelvins above the reference at a time of the run.
-    pub(crate) fn warmer(&self, time: f64) -> f64 {
+    pub(crate) fn above(&self, time: f64) -> f64 {
         self.offset + self.swing * (std::f64::consts::TAU * time / self.period + self.phase).sin()
     }
 }
 
-/// The room is kept this near to the limit's temperature, K.
-const ROOM_OFFSET: f64 = 0.5;
+/// A room whose temperature is looked at is kept this near to the limit's, K.
+const FROM_REFERENCE: f64 = 4.0;
+/// What its thermometer may miss the part by, K.
+const THERMOMETER: f64 = 1.0;
 /// Rise of the run from probe to full voltage that moments of the run are drawn for, s.
 const RISE: f64 = 30.0;
 /// Bursts of less charge than a current of the limit moves in this time are no finding, s.
@@ -154,6 +172,7 @@ impl Specimen {
         // Double layers are rated with their pores in it, where others have them beside it.
         let pores = if row.family == Family::DoubleLayer { absorption.taken_in(RISE) } else { 0.0 };
         let farad = (farad - pores).max(farad * 0.3);
+        let warmth = Warmth::draw(dice, Wish::of(part.clone(), sheet.clone()).reference());
         let mut specimen = Self {
             class,
             part,
@@ -172,7 +191,7 @@ impl Specimen {
             armed_at: 0.97,
             comes_off_at: f64::INFINITY,
             flutter: None,
-            room: Room::draw(dice),
+            warmth,
         };
         specimen.spoil(dice, row);
         specimen.flutters(dice);
@@ -182,12 +201,10 @@ impl Specimen {
     /// What a person would ask for.
     pub(crate) fn wish(&self, until: Until) -> Wish {
         Wish {
-            part: self.part.clone(),
-            limit: self.sheet.clone(),
-            test_voltage: None,
-            soak: None,
             until,
             acknowledged: true,
+            room: self.warmth.told,
+            ..Wish::of(self.part.clone(), self.sheet.clone())
         }
     }
 

@@ -3,7 +3,8 @@
 
 use arrayvec::ArrayVec;
 use reststrom::plan::{
-    Accuracy, Bench, Bleeder, MOST_RANGES, MeterFacts, MeterRange, Sensing, SupplyFacts, Zero,
+    Accuracy, Bench, Bleeder, Conversion, MOST_RANGES, MeterFacts, MeterRange, Sensing,
+    SupplyFacts, Zero,
 };
 use reststrom::quantity::{amperes, joules, ohms, seconds, volts};
 
@@ -71,6 +72,10 @@ pub(crate) struct Station {
 pub(crate) struct Errors {
     /// The meter's gain error, as a share of what its sheet allows.
     pub(crate) gain: f64,
+    /// The sense resistor's error, as a share of its tolerance.
+    pub(crate) resistor: f64,
+    /// The error of what is told of the voltmeter's input, as a share of its tolerance.
+    pub(crate) input: f64,
     /// The meter's offset on each range, as a share of what its sheet allows.
     pub(crate) offsets: [f64; MOST_RANGES],
     /// Deviation of a reading's noise, in last digits.
@@ -113,13 +118,19 @@ impl Station {
         let truth = Errors::draw(dice, meter, supply, specimen);
         let facts = Bench {
             supply: supply_facts(supply),
-            meter: MeterFacts { ranges, interval: seconds(meter.interval()), settling_readings: 2 },
+            meter: MeterFacts {
+                ranges,
+                interval: seconds(meter.interval()),
+                settling_readings: 2,
+                conversion: conversion(meter, specimen),
+            },
             series: ohms(series),
             bleeder: bleeder(supply, specimen.printed),
             ceiling: volts(700.0),
             energy_bound: joules(2000.0),
             safe_voltage: volts(5.0),
             zero: Some(zero(dice, truth.fixture * specimen.volt)),
+            room: None,
             lapse: 1.0,
         };
         Self { meter, facts, truth }
@@ -196,15 +207,17 @@ fn meter_ranges(
     }
 }
 
-/// R·C up to a twentieth of the reading time (handbook §3.1), and up to a hundredth of the voltage
-/// at the limit, except at a bench where nobody thinks of that.
+/// R·C up to a twentieth of the reading time (handbook §3.1), more ohms for small currents
+/// (handbook §7), and up to a hundredth of the voltage at the limit; except at a bench where there
+/// is one resistor for all.
 fn protective(dice: &mut Dice, specimen: &Specimen) -> f64 {
-    let careless = dice.chance(0.1);
+    let for_all = dice.chance(0.1);
     let fits = |ohm: &f64| {
         ohm * specimen.printed <= specimen.reading_time / 30.0
-            && (careless || ohm * specimen.limit <= specimen.volt * 0.01)
+            && (for_all || ohm * specimen.limit <= specimen.volt * 0.01)
+            && (*ohm <= 1000.0 || ohm * specimen.limit <= 0.1 && !for_all)
     };
-    [1000.0, 100.0, 10.0].into_iter().find(fits).unwrap_or(3.0)
+    [1e6, 1e5, 1000.0, 100.0, 10.0].into_iter().find(fits).unwrap_or(3.0)
 }
 
 /// The largest of some decades that drops 0.2 V and a hundredth of the voltage at most at the
@@ -217,17 +230,27 @@ fn sense_resistor(specimen: &Specimen) -> f64 {
     [10e6, 1e6, 100e3, 10e3, 1e3, 100.0, 10.0].into_iter().find(fits).unwrap_or(3.0)
 }
 
-/// A voltmeter of ±(0.005 % + 0.0035 % of range + 5 µV) across a resistor of ±0.1 %, with 10 MΩ
-/// known to a hundredth beside it and a bias of 50 pA (handbook §3.3, §3.5).
+/// A resistor of ±0.1 % with an input of 10 MΩ ± 1 % beside it (handbook §3.3).
+fn conversion(class: MeterClass, specimen: &Specimen) -> Conversion {
+    match class {
+        MeterClass::Sense => {
+            let ohm = sense_resistor(specimen);
+            Conversion { resistor: 1e-3, input: 0.01 * ohm / (ohm + 1e7) }
+        }
+        MeterClass::Bench | MeterClass::Hand => Conversion::default(),
+    }
+}
+
+/// A voltmeter of ±(0.005 % + 0.0035 % of range + 5 µV) across a resistor, with its input of
+/// 10 MΩ beside it and a bias of 50 pA (handbook §3.3, §3.5).
 fn sense_ranges(ohm: f64) -> ArrayVec<MeterRange, MOST_RANGES> {
     let parallel = ohm * 1e7 / (ohm + 1e7);
-    let in_parallel = 0.01 * ohm / (ohm + 1e7);
     let step = |full: f64| {
         let fixed = (3.5e-5 * full + 5e-6) / parallel + 50e-12;
         MeterRange {
             full_scale: amperes(full / parallel),
             resolution: amperes(full * 1e-5 / parallel),
-            accuracy: Accuracy { fraction: 5e-5 + 1e-3 + in_parallel, fixed: amperes(fixed) },
+            accuracy: Accuracy { fraction: 5e-5, fixed: amperes(fixed) },
             burden: ohms(parallel),
         }
     };
@@ -248,6 +271,8 @@ impl Errors {
         let insulation = dice.over_decades((1e10, 1e13));
         Self {
             gain: dice.either_way() * 0.9,
+            resistor: dice.either_way(),
+            input: dice.either_way(),
             offsets: [(); MOST_RANGES].map(|()| dice.either_way() * 0.8),
             noise: dice.between((0.2, 1.0)),
             setting: dice.either_way() * setting,

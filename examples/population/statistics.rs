@@ -45,6 +45,15 @@ impl Share {
         let scale = 100.0 / (1.0 + Z * Z / n);
         ((centre - half).max(0.0) * scale, (centre + half) * scale)
     }
+
+    /// The same as it stands in a table.
+    pub(crate) fn interval_text(self) -> String {
+        if self.of == 0 {
+            return "–".to_owned();
+        }
+        let (least, most) = self.interval();
+        format!("{least:.3}–{most:.3}")
+    }
 }
 
 /// The value below which so large a share lies; none of an empty list.

@@ -50,6 +50,8 @@ pub(crate) struct Run {
     pub(crate) reason: Option<Finding>,
     /// The reading and the half-width of its interval, A.
     pub(crate) reading: Option<(f64, f64)>,
+    /// The reading in the room as it was: what is forecast, A.
+    pub(crate) raw: Option<f64>,
     /// When the reading was taken, as a share of the reading time.
     pub(crate) at: f64,
     /// What was forecast at [`FORECAST_AT`], and its half-width, A.
@@ -133,8 +135,8 @@ impl Trial {
 impl Run {
     /// One that did not end.
     fn endless(forecasts: [Option<(f64, f64)>; 3]) -> Self {
-        let (verdict, reason, reading) = (None, None, None);
-        Self { verdict, reason, reading, at: 1.0, forecasts, absent: false }
+        let (verdict, reason, reading, raw) = (None, None, None, None);
+        Self { verdict, reason, reading, raw, at: 1.0, forecasts, absent: false }
     }
 }
 
@@ -208,6 +210,7 @@ impl Desk<'_> {
             reading: outcome
                 .reading
                 .map(|reading| (reading.current.value, reading.budget.expanded().value)),
+            raw: outcome.reading.map(|reading| reading.raw.value),
             at: (read_at / reading_time).min(1.0),
             forecasts: self.forecasts,
             absent: self.bench.specimen().comes_off_at < (full_at + read_at).min(self.bench.time),

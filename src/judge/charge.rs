@@ -9,6 +9,9 @@ use crate::quantity::{Capacitance, Charge, Current, Time, Voltage, farads, secon
 /// Expanded over standard uncertainty: 95 %, as it is told beside a capacitance.
 const COVERAGE: f64 = 1.96;
 
+/// A capacitance must be known to be at least this share of the least that is accepted.
+const KNOWN_SHARE: f64 = 0.5;
+
 /// Charge into the part, and the voltage that it has stood at meanwhile.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct ChargeCount {
@@ -43,13 +46,19 @@ pub struct MeasuredCapacitance {
 }
 
 impl MeasuredCapacitance {
-    /// Whether it may lie between `least` and `greatest` parts of the printed value: it is off only
-    /// if no value of its interval does.
+    /// Whether it may lie between `least` and `greatest` parts of the printed value, and is known well
+    /// enough to be no less than half of the least.
     #[must_use]
     pub fn fits(&self, printed: Capacitance, (least, greatest): (f64, f64)) -> bool {
         let (low, high) = (self.value - self.uncertainty, self.value + self.uncertainty);
         // Written so that a value that is no number does not fit.
-        printed * least <= high && low <= printed * greatest
+        printed * least <= high && low <= printed * greatest && printed * least * KNOWN_SHARE <= low
+    }
+
+    /// Whether all of its interval lies above `least`.
+    #[must_use]
+    pub fn exceeds(&self, least: Capacitance) -> bool {
+        least <= self.value - self.uncertainty
     }
 }
 
@@ -156,6 +165,7 @@ mod tests {
     #[case::inside(10.0, 0.1, true)]
     #[case::just_reaching_in(8.9, 0.2, true)]
     #[case::just_out(8.7, 0.2, false)]
+    #[case::hardly_known(8.0, 4.0, false)]
     #[case::a_tenth(1.0, 0.1, false)]
     #[case::too_large(11.4, 0.2, false)]
     #[case::no_number(f64::NAN, 0.2, false)]

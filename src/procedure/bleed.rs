@@ -1,5 +1,6 @@
 //! Emptying the part: off until proven, bled until measured, looked at again after the rebound.
 
+use super::rise::PROVING;
 use super::soak::conducts;
 use super::{
     Context, Input, Instrument, Order, Orders, OutputState, Sample, Senses, State, Step, Switch,
@@ -12,7 +13,7 @@ use crate::quantity::{Charge, Current, Time, amperes, coulombs, volts};
 /// Share of the charge that must be seen to come back where the bleed itself is the proof.
 const RETURN_SHARE: f64 = 0.2;
 /// Charge below this share of what the meter's error can feign proves nothing.
-const FEIGNED_SHARE: f64 = 0.2;
+pub(super) const FEIGNED_SHARE: f64 = 0.2;
 /// Time constants of the bleeding loop over which charge comes back.
 const EMPTYING_CONSTANTS: f64 = 7.0;
 /// Share that shows after a fault that the part still hung on the clips: most of the charge may be
@@ -268,7 +269,9 @@ impl Bleed {
     /// The terminals are empty; the part is too only if it still hangs on them.
     fn finish(&self, context: &mut Context) -> Step {
         let held = context.plan.full_charge() * context.plan.part.least_ratio;
-        if (held * RETURN_SHARE).max(self.feigned * FEIGNED_SHARE) <= self.returned {
+        let floor = context.plan.ramp.charge_floor * PROVING;
+        let needed = (held * RETURN_SHARE).max(self.feigned * FEIGNED_SHARE).max(floor);
+        if needed <= self.returned {
             context.tally.charge_out = true;
         }
         if self.hung_on(context, held) {

@@ -3,7 +3,7 @@
 //!
 //! It is given at every soak's end, and midway when the current ceases from one moment to the next.
 
-use super::bleed::Bleed;
+use super::bleed::{Bleed, FEIGNED_SHARE};
 use super::rise::PROVING;
 use super::soak::{HEADROOM, SETTLING_CONSTANTS, gave_way};
 use super::{Context, Input, Order, Sample, State, Step, round_down};
@@ -44,7 +44,7 @@ enum Stage {
     /// The meter goes to its range and reads what flows at the full voltage.
     Reading { sum: Current, count: u8 },
     /// The voltage goes down.
-    Lowering { since: Time, set: Voltage, returned: Charge, last_at: Time },
+    Lowering { since: Time, set: Voltage, returned: Charge, feigned: Charge, last_at: Time },
     /// Midway, with the contact proven: the voltage goes up again.
     Raising { since: Time, from: Voltage, set: Voltage },
     /// Midway, and back at the test voltage.
@@ -138,7 +138,8 @@ impl Closing {
         if ZERO_READINGS <= count {
             self.before = sum / f64::from(count);
             let (since, set) = (context.now, context.plan.test_voltage);
-            self.stage = Stage::Lowering { since, set, returned: coulombs(0.0), last_at: since };
+            let (returned, feigned) = (coulombs(0.0), coulombs(0.0));
+            self.stage = Stage::Lowering { since, set, returned, feigned, last_at: since };
         }
         Step::Stay
     }
@@ -150,7 +151,7 @@ impl Closing {
             // A step goes with the start of a reading, which then holds the whole of its charge.
             self.order_down(context);
         }
-        if proving_charge(context) * (1.0 - self.share) <= self.returned() {
+        if self.has_returned(context) {
             if let (Then::Resume, Stage::Lowering { set, .. }) = (self.then, self.stage) {
                 self.stage = Stage::Raising { since: context.now, from: set, set };
                 return Step::Stay;
@@ -170,17 +171,20 @@ impl Closing {
         Step::Fault(Finding::ContactLost)
     }
 
-    fn returned(&self) -> Charge {
-        match self.stage {
-            Stage::Reading { .. } | Stage::Raising { .. } | Stage::Resumed => coulombs(0.0),
-            Stage::Lowering { returned, .. } => returned,
-        }
+    /// Whether enough charge came back, and more than the meter's error can feign.
+    fn has_returned(&self, context: &Context) -> bool {
+        let Stage::Lowering { returned, feigned, .. } = self.stage else { return false };
+        let needed = proving_charge(context) * (1.0 - self.share);
+        needed.max(feigned * FEIGNED_SHARE) <= returned
     }
 
-    /// Counts by how much less flows into the part than before. A reading that the meter can't
-    /// tell from zero proves nothing: a leakage that ceased because the clip fell off looks so.
+    /// Counts by how much less flows into the part than an ohmic leak would at the lowered voltage: a
+    /// fixture that leaks must not pass for a part. A reading that the meter can't tell from zero
+    /// proves nothing: a leakage that ceased because the clip fell off looks so.
     fn count(&mut self, context: &Context, sample: Sample<Current>, range: RangeIndex) {
-        let Stage::Lowering { returned, last_at, .. } = &mut self.stage else { return };
+        let Stage::Lowering { returned, feigned, last_at, set, .. } = &mut self.stage else {
+            return;
+        };
         let facts = context.plan.meter.range(range);
         let current = match sample {
             Sample::Value(current) => current,
@@ -189,9 +193,12 @@ impl Closing {
         };
         let span = context.plan.spoken_for(context.now - *last_at, range);
         *last_at = context.now;
-        if facts.error_at(current) < current.abs() {
-            *returned += (self.before - current) * span;
+        let ohmic = self.before * (*set / context.plan.test_voltage).value;
+        let error = facts.error_at(current);
+        if error < current.abs() {
+            *returned += (ohmic - current) * span;
         }
+        *feigned += error * span;
     }
 
     /// Back up as slowly as on the way up; then the soak goes on.

@@ -2,6 +2,7 @@
 
 use super::clip::ClipWatch;
 use super::forming::Form;
+use super::outcome::probed_capacitance;
 use super::rise::Ramp;
 use super::{Context, Input, Order, Orders, State, Step, Switch, round_down};
 use crate::judge::Finding;
@@ -176,6 +177,8 @@ impl Probe {
         if has_no_contact(context, voltage) {
             return Step::Fault(Finding::NoContact);
         }
+        let leakage = context.senses.smooth_current() - context.tally.offset;
+        context.tally.probed = probed_capacitance(plan, context.tally, voltage, leakage);
         Step::Next(match plan.purpose {
             Purpose::Reform(_) => State::Form(Box::new(Form::begin(now, plan.probe.voltage))),
             Purpose::Soak | Purpose::Staircase(_) | Purpose::ClipWatch { .. } => {
