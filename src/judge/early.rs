@@ -16,8 +16,10 @@ const EARLY_SHARE: f64 = 0.7;
 pub struct Glance {
     /// The newest short window's reading with its budget.
     pub reading: Reading,
-    /// The same window without corrections, and the one before it.
-    pub windows: [Settled; 2],
+    /// The same window without corrections.
+    pub newest: Settled,
+    /// The window before it, if there was one.
+    pub before: Option<Settled>,
     /// Bursts so far.
     pub bursts: u32,
     /// What the curve makes of the reading time.
@@ -34,13 +36,15 @@ pub fn may_end(glance: &Glance, limit: Current) -> bool {
     let reading = &glance.reading;
     // Each comparison is written so that a value that is no number says no.
     let inside = reading.upper() <= bound;
-    let [newest, before] = glance.windows;
-    let scatter = newest.scatter.value.hypot(before.scatter.value);
-    let rise = (newest.current - before.current).value;
-    let flat_or_falling = rise <= scatter * 2.0;
+    let newest = &glance.newest;
+    let within_itself = newest.rise <= Current::default();
+    let since_before = glance.before.is_none_or(|before| {
+        let scatter = newest.scatter.value.hypot(before.scatter.value);
+        (newest.current - before.current).value <= scatter * 2.0
+    });
     let ahead =
         glance.forecast.is_none_or(|forecast| (forecast.current + forecast.uncertainty) <= limit);
-    inside && flat_or_falling && ahead && glance.bursts == 0
+    inside && within_itself && since_before && ahead && glance.bursts == 0
 }
 
 #[cfg(test)]
@@ -73,7 +77,8 @@ mod tests {
                 at,
                 voltage,
             },
-            windows: [settled(0.1e-6), settled(0.11e-6)],
+            newest: settled(0.1e-6),
+            before: Some(settled(0.11e-6)),
             bursts: 0,
             forecast: Some(Forecast { current: amperes(0.05e-6), uncertainty: amperes(0.02e-6) }),
         }
@@ -82,7 +87,8 @@ mod tests {
     #[test]
     fn a_calm_part_far_inside_may_end_early() {
         assert!(may_end(&calm(), amperes(LIMIT)));
-        assert!(may_end(&Glance { forecast: None, ..calm() }, amperes(LIMIT)));
+        let first = Glance { before: None, forecast: None, ..calm() };
+        assert!(may_end(&first, amperes(LIMIT)));
     }
 
     #[rstest]
@@ -92,7 +98,9 @@ mod tests {
         reading: Reading { reach: Reach::Colder, ..calm().reading }, ..calm() })]
     #[case::a_reading_that_is_no_number(Glance {
         reading: Reading { current: amperes(f64::NAN), ..calm().reading }, ..calm() })]
-    #[case::rising(Glance { windows: [settled(0.11e-6), settled(0.1e-6)], ..calm() })]
+    #[case::higher_than_before(Glance { before: Some(settled(0.09e-6)), ..calm() })]
+    #[case::rising(Glance {
+        newest: Settled { rise: amperes(0.01e-6), ..settled(0.1e-6) }, ..calm() })]
     #[case::a_burst(Glance { bursts: 1, ..calm() })]
     #[case::a_curve_that_may_pass_the_limit(Glance {
         forecast: Some(Forecast { current: amperes(0.5e-6), uncertainty: amperes(0.6e-6) }), ..calm() })]

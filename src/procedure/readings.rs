@@ -126,11 +126,11 @@ impl Readings {
         let newest = early.window.settled();
         let before = std::mem::replace(&mut early.before, newest);
         early.window = Window::from(at, target.early_window);
-        let windows = [newest?, before?];
+        let newest = newest?;
         let fit = self.curve.fit(at);
-        let reading = reading::of(context.plan, &windows[0], range, at, fit.as_ref());
+        let reading = reading::of(context.plan, &newest, range, at, fit.as_ref());
         let (bursts, forecast) = (self.trend.bursts(), self.forecast(context.plan));
-        let glance = Glance { reading, windows, bursts, forecast };
+        let glance = Glance { reading, newest, before, bursts, forecast };
         let proven = context.tally.charge_in && fits(context.plan, context.tally);
         let may = target.least_early <= at && proven && may_end(&glance, target.limit);
         may.then_some(reading)
