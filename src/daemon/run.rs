@@ -45,7 +45,7 @@ pub enum RunError {
     Silent {
         /// Its port.
         port: String,
-        /// Supply or meter.
+        /// Supply, meter or scanner.
         role: &'static str,
         /// What was sent and what came.
         why: String,
@@ -55,7 +55,7 @@ pub enum RunError {
     Stranger {
         /// Its port.
         port: String,
-        /// Supply or meter.
+        /// Supply, meter or scanner.
         role: &'static str,
         /// As the station file has it.
         expected: String,
@@ -331,11 +331,15 @@ pub(super) async fn exchange<T>(
     }
 }
 
-fn silent<D>(wired: &Wired<D>, role: &'static str, why: &str) -> RunError {
+pub(super) fn silent<D>(wired: &Wired<D>, role: &'static str, why: &str) -> RunError {
     RunError::Silent { port: wired.port.to_string(), role, why: why.to_owned() }
 }
 
-fn known<D>(wired: &Wired<D>, role: &'static str, got: String) -> Result<String, RunError> {
+pub(super) fn known<D>(
+    wired: &Wired<D>,
+    role: &'static str,
+    got: String,
+) -> Result<String, RunError> {
     match &wired.identity {
         Some(expected) if !got.starts_with(expected) => Err(RunError::Stranger {
             port: wired.port.to_string(),

@@ -1,4 +1,4 @@
-//! What both instruments have in common towards the line: status, error queue, replies to come.
+//! What all instruments have in common towards the line: status, error queue, replies to come.
 
 use std::collections::VecDeque;
 
@@ -18,6 +18,8 @@ pub enum Instrument {
     Supply,
     /// The meter.
     Meter,
+    /// The switch.
+    Switch,
 }
 
 /// The face of one instrument.

@@ -24,6 +24,8 @@ pub struct BenchOptions {
     pub contact: Resistance,
     /// How the meter sees the current.
     pub sensing: Sensing,
+    /// A switch with a clip on each channel, in place of the single clip.
+    pub switch: Option<SwitchModel>,
     /// What the instruments are plugged into.
     pub serve: Serve,
 }
@@ -39,6 +41,7 @@ impl Default for BenchOptions {
             bleeder: Some(ohms(10e3)),
             contact: ohms(0.2),
             sensing: Sensing::Shunt,
+            switch: None,
             serve: Serve::Terminals,
         }
     }
@@ -116,6 +119,24 @@ impl Default for SupplyModel {
             overshoot: 0.0,
             drift_per_hour: 0.0,
         }
+    }
+}
+
+/// A switch: a relay for each channel, all open after power-on.
+#[derive(Debug, Clone)]
+pub struct SwitchModel {
+    /// Answer to `*IDN?`.
+    pub identity: String,
+    /// Numbers of its channels.
+    pub channels: Vec<u32>,
+}
+
+impl SwitchModel {
+    /// A switch of so many channels, numbered from 101.
+    #[must_use]
+    pub fn of(channels: u32) -> Self {
+        let identity = "SKARVIK,SIMULATED-SWITCH,0001,1.0".to_owned();
+        Self { identity, channels: (101..101 + channels).collect() }
     }
 }
 

@@ -11,6 +11,7 @@ mod faults;
 mod physics;
 mod ports;
 mod rules;
+mod switch;
 mod tray;
 
 /// A client of one instrument on a pseudo-terminal.
@@ -85,6 +86,11 @@ impl ByHand {
     fn meter(&mut self, line: &str) -> String {
         self.0.hear(Instrument::Meter, line);
         self.0.say(Instrument::Meter).join("|")
+    }
+
+    fn switch(&mut self, line: &str) -> String {
+        self.0.hear(Instrument::Switch, line);
+        self.0.say(Instrument::Switch).join("|")
     }
 
     /// A reading, waited for.

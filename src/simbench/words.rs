@@ -19,6 +19,7 @@ use crate::simbench::world::World;
 
 mod meter;
 mod supply;
+mod switch;
 
 /// What a command does.
 type Act = fn(&mut World, &mut Parameters) -> Result<()>;
@@ -93,6 +94,7 @@ impl World {
         let tree: Node<World> = match which {
             Instrument::Supply => supply::WORDS,
             Instrument::Meter => meter::WORDS,
+            Instrument::Switch => switch::WORDS,
         };
         let outcome = tree.run(line.as_bytes(), self, &mut Context::new(), &mut response);
         let answer = String::from_utf8_lossy(&response);
@@ -170,6 +172,11 @@ const RESET: Order = Order::act(|world, _| {
     match world.speaking {
         Instrument::Supply => world.supply.reset(),
         Instrument::Meter => world.meter.reset(),
+        Instrument::Switch => {
+            for channel in world.switch.closed.clone() {
+                world.open_relay_of(channel);
+            }
+        }
     }
     Ok(())
 });
@@ -189,7 +196,7 @@ const VERSION: Order = Order::ask(|_| Ok(Some("1999.0".to_owned())));
 /// Taken and without effect: the simulated panels have no keys.
 const PANEL: Order = Order::act(|_, _| Ok(()));
 
-/// The tree of one instrument: what both have, and its own nodes.
+/// The tree of one instrument: what all have, and its own nodes.
 macro_rules! words {
     ($($node:expr),+ $(,)?) => {
         scpi::Root![

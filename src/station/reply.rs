@@ -97,6 +97,17 @@ pub fn flag(bytes: &[u8]) -> Result<bool, ReplyError> {
     switch(bytes).ok_or_else(|| refused("0 or 1", bytes))
 }
 
+/// Reads so many yeses or noes with commas between, no more and no fewer.
+///
+/// # Errors
+///
+/// [`ReplyError`] for anything else.
+pub fn flags(bytes: &[u8], count: usize) -> Result<Vec<bool>, ReplyError> {
+    let read: Option<Vec<bool>> = bytes.split(|byte| *byte == b',').map(switch).collect();
+    read.filter(|flags| flags.len() == count)
+        .ok_or_else(|| refused("0 or 1 for each channel asked about", bytes))
+}
+
 fn switch(bytes: &[u8]) -> Option<bool> {
     let word = bytes.trim_ascii();
     if word.eq_ignore_ascii_case(b"ON") {
@@ -290,6 +301,15 @@ mod tests {
     #[case(b"0V", OutputState::Unknown)]
     fn only_a_clear_off_is_off(#[case] bytes: &[u8], #[case] state: OutputState) {
         assert_eq!(output_state(bytes), state);
+    }
+
+    #[test]
+    fn flags_are_as_many_as_were_asked_about() {
+        assert_eq!(flags(b"1,0, 0", 3), Ok(vec![true, false, false]));
+        assert_eq!(flags(b"1", 1), Ok(vec![true]));
+        for (reply, count) in [(&b"1,0"[..], 3), (b"1,0,0,0", 3), (b"1,2,0", 3), (b"1,,0", 3)] {
+            assert!(flags(reply, count).is_err(), "{}", readable(reply));
+        }
     }
 
     #[rstest]

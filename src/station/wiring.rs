@@ -1,5 +1,7 @@
 //! The station file: what is wired where, and how far this bench may go.
 
+mod scanner;
+
 use std::path::Path;
 
 use serde::Deserialize;
@@ -10,6 +12,8 @@ use super::meter::{self, SensedBy};
 use super::written::{written, written_if_given};
 use crate::plan::{Accuracy, Bench, Bleeder, HARMLESS, Sensing, SupplyFacts, TOUCH_SAFE};
 use crate::quantity::{Energy, Resistance, Voltage, joules, ohms, volts};
+
+pub use scanner::WiredScanner;
 
 /// A part may be touched below this (handbook §4.4: 5 V); a station may ask for less.
 pub const SAFE_VOLTAGE: f64 = 5.0; // V
@@ -32,6 +36,8 @@ pub struct Station {
     pub sensed_by: SensedBy,
     /// Line of the bleeder relay, if there is one.
     pub relay: Option<RelayLine>,
+    /// The scanner, if parts are wired to one.
+    pub scanner: Option<WiredScanner>,
     /// The facts that planning needs.
     pub bench: Bench,
 }
@@ -108,6 +114,7 @@ struct StationFile {
     supply: SupplyTable,
     meter: MeterTable,
     bleeder: BleederTable,
+    scanner: Option<scanner::ScannerTable>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -196,6 +203,12 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
     if supply_port == meter_port {
         return Err(wrong(format!("supply and meter are both on {supply_port}")));
     }
+    let scanner = file.scanner.map(|table| table.wired(path, &bench)).transpose()?;
+    if let Some(port) = scanner.as_ref().map(|scanner| &scanner.wired.port)
+        && [&supply_port, &meter_port].contains(&port)
+    {
+        return Err(wrong(format!("the scanner and another instrument are both on {port}")));
+    }
     Ok(Station {
         name: file.name,
         simulated: file.simulated,
@@ -203,6 +216,7 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
         meter: Wired { driver: meter, port: meter_port, identity: file.meter.identity },
         sensed_by,
         relay,
+        scanner,
         bench,
     })
 }
@@ -312,6 +326,12 @@ mod tests {
         "resistance = \"10 kΩ\"",
         "",
         "bleeder.resistance is missing"
+    )]
+    #[case::a_scanner_on_the_meter_s_port(
+        "[bleeder]",
+        "[scanner]\ndriver = \"scpi-switch\"\nport = \"/dev/serial/by-id/usb-meter\"\n\
+         channels = { C1 = 101 }\n[bleeder]",
+        "the scanner and another instrument are both on"
     )]
     #[case::a_careless_safe_voltage(
         "name =",

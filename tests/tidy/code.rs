@@ -16,7 +16,7 @@ const FLOORS: [&[&str]; 6] = [
 /// The simulated bench stands apart: it borrows quantities, and only commands know of it.
 const APART: &str = "simbench";
 /// Rooms, and single files of others, without clock, port, file, chance or store.
-const PURE: [&str; 11] = [
+const PURE: [&str; 12] = [
     "src/words.rs",
     "src/quantity",
     "src/part",
@@ -27,6 +27,7 @@ const PURE: [&str; 11] = [
     "src/station/session.rs",
     "src/station/supply.rs",
     "src/station/meter.rs",
+    "src/station/scanner.rs",
     "src/daemon/keeper/watch.rs",
 ];
 const IMPURE: [&str; 14] = [
