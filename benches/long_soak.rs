@@ -148,7 +148,7 @@ fn ending(outcome: &Outcome) -> Ending {
             at: reading.at,
         }),
         voltage_at_part: outcome.reading.map(|reading| reading.voltage),
-        measured_capacitance: outcome.capacitance,
+        measured_capacitance: outcome.capacitance.map(|measured| measured.value),
         peak_current: Some(outcome.peak_current),
         left: outcome.left,
         advice: advice(&outcome.ruling, &outcome.evidence, outcome.left, outcome.broke_down_at),

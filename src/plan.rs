@@ -23,6 +23,7 @@ pub use told::{OutputState, Sample};
 use arrayvec::ArrayVec;
 
 use crate::quantity::{Capacitance, Charge, Current, Power, Resistance, Time, Voltage};
+use crate::words::words;
 
 /// Readings before the output goes on whose mean is the meter's zero for counting charge.
 pub const ZERO_READINGS: u8 = 5;
@@ -65,8 +66,13 @@ pub struct PartFacts {
     pub least_ratio: f64,
     /// Largest accepted ratio of measured to printed capacitance (handbook §3.9).
     pub greatest_ratio: f64,
+    /// Least and greatest ratio of measured to printed capacitance that the printed tolerance
+    /// allows; without one, the two ratios above.
+    pub capacitance_gate: (f64, f64),
     /// Relative change of leakage per relative change of voltage (handbook §3.11).
     pub voltage_exponent: f64,
+    /// Least and greatest exponent of the absorption current (handbook §7, column n).
+    pub absorption_exponents: (f64, f64),
 }
 
 /// What the part is judged against, and when.
@@ -80,6 +86,22 @@ pub struct Target {
     pub soak: Time,
     /// Length of the reading window around the moment that is judged (handbook §3.8: 10 s).
     pub window: Time,
+    /// What may end the soak.
+    pub until: Until,
+    /// No soak ends earlier than this.
+    pub least_early: Time,
+    /// Length of the windows that are looked at for an early end.
+    pub early_window: Time,
+}
+
+words! {
+    /// What may end a soak that goes well.
+    Until {
+        /// The limit's reading time, or the soak time asked for.
+        ReadingTime = "reading-time",
+        /// A reading that is safely within and does not rise, if it comes sooner.
+        Early = "early",
+    }
 }
 
 impl Target {

@@ -15,6 +15,7 @@ mod bleed;
 mod closing;
 mod outcome;
 mod probe;
+mod readings;
 mod rise;
 mod senses;
 mod soak;
@@ -25,7 +26,7 @@ use arrayvec::ArrayVec;
 
 pub use outcome::Outcome;
 
-use crate::judge::{ChargeCount, Finding, Reading};
+use crate::judge::{ChargeCount, Finding, Fit, Forecast, Reading};
 use crate::plan::{OutputState, Phase, Plan, RangeIndex, Sample};
 use crate::quantity::{Current, Time, Voltage};
 use bleed::Bleed;
@@ -143,6 +144,7 @@ struct Tally {
     overfilled: bool,
     came_charged: bool,
     reading: Option<Reading>,
+    fit: Option<Fit>,
     still_falling: bool,
     bursts: u32,
     tallest_burst: Current,
@@ -238,6 +240,24 @@ impl Procedure {
             | State::Bleed(_)
             | State::Safe
             | State::LockedOut { .. } => false,
+        }
+    }
+
+    /// What will be read at the moment that is judged, as far as the curve tells; only in the soak.
+    ///
+    /// Information, never a verdict (handbook §2.7).
+    #[must_use]
+    pub fn forecast(&self) -> Option<Forecast> {
+        match &self.state {
+            State::Soak(soak) => soak.forecast(&self.plan),
+            State::Idle
+            | State::Probe(_)
+            | State::Ramp(_)
+            | State::Charge(_)
+            | State::Settle(_)
+            | State::Bleed(_)
+            | State::Safe
+            | State::LockedOut { .. } => None,
         }
     }
 

@@ -278,7 +278,7 @@ fn the_meters_zero_is_left_out_of_the_charge() {
         plan.part.capacitance = reststrom::quantity::farads(1e-6);
         let mut rig = Rig::start(plan, Part { farad: 1e-6, ..Part::sound() });
         rig.plant.offset = offset;
-        let ratio = rig.finish().capacitance.unwrap().value / 1e-6;
+        let ratio = rig.finish().capacitance.unwrap().value.value / 1e-6;
         assert!((0.97..1.03).contains(&ratio), "{ratio}");
     }
 }

@@ -68,7 +68,7 @@ fn a_part_that_comes_charged_is_bled_first_and_then_judged() {
 fn the_measured_capacitance_is_that_of_the_part() {
     for part in [Part::sound(), Part { leak: |u, _| 55e-6 * u / 25.0, ..Part::sound() }] {
         let outcome = Rig::start(plan(), part).finish();
-        let ratio = outcome.capacitance.unwrap().value / 22e-6;
+        let ratio = outcome.capacitance.unwrap().value.value / 22e-6;
         assert!((0.95..1.05).contains(&ratio), "{ratio}");
     }
 }

@@ -15,7 +15,7 @@ use std::time::{Duration, Instant};
 use reststrom::daemon::{Finished, Line, OpenStation, Progress};
 use reststrom::judge::{Finding, Left};
 use reststrom::part::Part;
-use reststrom::plan::{Phase, Plan, Wish, draw_up};
+use reststrom::plan::{Phase, Plan, Until, Wish, draw_up};
 use reststrom::quantity::{farads, seconds, volts};
 use reststrom::record::{NewRun, Record};
 use reststrom::simbench::{Bench, BenchOptions, Physics, Serve, SimPart};
@@ -95,7 +95,14 @@ async fn soak(station: &Station, record: Record, strike: Arc<AtomicBool>) -> Res
     let part = Part::read("22µF 25V tantalum")?;
     let limit = part.default_limit()?;
     let soak = Some(seconds(60.0));
-    let wish = Wish { part, limit, test_voltage: None, soak, acknowledged: false };
+    let wish = Wish {
+        part,
+        limit,
+        test_voltage: None,
+        soak,
+        until: Until::ReadingTime,
+        acknowledged: false,
+    };
     let drawn = draw_up(&wish, &station.bench).map_err(|refused| format!("{refused:?}"))?;
     let plan = Arc::new(drawn.plan);
     let keeper = Path::new(env!("CARGO_BIN_EXE_reststrom"));

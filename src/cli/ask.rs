@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::failure::{Failure, chain};
 use super::printed;
 use crate::part::{Limit, Part};
-use crate::plan::{Drawn, Wish, draw_up};
+use crate::plan::{Drawn, Until, Wish, draw_up};
 use crate::quantity::{Time, read};
 use crate::station::wiring::{self, Station};
 
@@ -32,11 +32,22 @@ pub(crate) struct WishArguments {
     /// Soak for this time at full voltage, not for the limit's reading time
     #[arg(long, value_name = "TIME")]
     soak: Option<String>,
+    /// What may end the soak: the reading time, or a reading that is safely within before it
+    #[arg(long, value_name = "WHAT", default_value = Until::ReadingTime.tag(), value_parser = until)]
+    until: Until,
     /// I have read the cautions for more than 60 V or 10 J in this part
     #[arg(long)]
     acknowledge: bool,
     #[command(flatten)]
     pub(crate) station: StationArgument,
+}
+
+/// Reads a word of [`Until`].
+fn until(word: &str) -> Result<Until, String> {
+    Until::from_tag(word).ok_or_else(|| {
+        let words: Vec<&str> = Until::ALL.iter().map(|until| until.tag()).collect();
+        format!("expected {}", words.join(" or "))
+    })
 }
 
 /// The station.
@@ -100,6 +111,7 @@ impl WishArguments {
                 .transpose()
                 .map_err(refused)?,
             soak,
+            until: self.until,
             acknowledged: self.acknowledge,
         })
     }

@@ -7,7 +7,7 @@ use super::table::table;
 use super::{Exit, bench, plan, screen, soak};
 use crate::judge::Verdict;
 use crate::part::{Limit, Part};
-use crate::plan::Wish;
+use crate::plan::{Until, Wish};
 use crate::record::Record;
 use crate::report::object::RunObject;
 use crate::report::{self, Axes};
@@ -99,7 +99,14 @@ fn wish(part: &SimPart) -> Result<Wish, Failure> {
             read.default_limit().map_err(|error| Failure::usage(error.to_string(), error.help()))?
         }
     };
-    Ok(Wish { part: read, limit, test_voltage: None, soak: None, acknowledged: false })
+    Ok(Wish {
+        part: read,
+        limit,
+        test_voltage: None,
+        soak: None,
+        until: Until::ReadingTime,
+        acknowledged: false,
+    })
 }
 
 fn draw(record: &Record, run: &crate::record::Run, path: &Path, axes: Axes) -> Result<(), Failure> {

@@ -203,6 +203,11 @@ fn progress_line(progress: &Progress, soak: Time) -> String {
         format!(", {} of soak left", text::time(seconds(left.value.ceil())))
     });
     let left = left.filter(|_| progress.phase == Phase::Soak).unwrap_or_default();
+    let expected = progress.forecast.map(|forecast| {
+        let forecast = text::with_uncertainty(forecast.current, forecast.uncertainty);
+        format!(", {forecast} expected then")
+    });
+    let expected = expected.unwrap_or_default();
     let energised = match progress.phase {
         Phase::Probe | Phase::Ramp | Phase::Charge | Phase::Settle | Phase::Soak => "ENERGISED",
         Phase::Bleed => "do not touch",
@@ -211,7 +216,10 @@ fn progress_line(progress: &Progress, soak: Time) -> String {
         Phase::Idle => "",
     };
     let time = text::time(seconds(progress.time.value.round()));
-    format!("{:<10} {time:>8}  {current}, {voltage}{left}  {energised}", progress.phase.tag())
+    format!(
+        "{:<10} {time:>8}  {current}, {voltage}{left}{expected}  {energised}",
+        progress.phase.tag()
+    )
 }
 
 /// A live reading without digits that dance.

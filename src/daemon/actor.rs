@@ -433,6 +433,7 @@ impl Run<'_> {
             current: self.latest,
             voltage: self.procedure.part_voltage(now),
             full_voltage_at: self.procedure.full_voltage_at(),
+            forecast: self.procedure.forecast(),
         };
         self.around.progress.send_replace(progress);
     }

@@ -1,5 +1,6 @@
 //! What can be seen of a run while it goes on.
 
+use crate::judge::Forecast;
 use crate::plan::{Phase, Sample};
 use crate::quantity::{Current, Time, Voltage, seconds};
 
@@ -16,6 +17,8 @@ pub struct Progress {
     pub voltage: Option<Voltage>,
     /// When the part reached the test voltage.
     pub full_voltage_at: Option<Time>,
+    /// What will be read at the moment that is judged, if the curve goes on as it went.
+    pub forecast: Option<Forecast>,
 }
 
 impl Default for Progress {
@@ -26,6 +29,7 @@ impl Default for Progress {
             current: None,
             voltage: None,
             full_voltage_at: None,
+            forecast: None,
         }
     }
 }

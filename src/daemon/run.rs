@@ -394,7 +394,7 @@ fn ending(ended: &Ended) -> Ending {
             at: reading.at,
         }),
         voltage_at_part: outcome.reading.map(|reading| reading.voltage),
-        measured_capacitance: outcome.capacitance,
+        measured_capacitance: outcome.capacitance.map(|measured| measured.value),
         peak_current: Some(outcome.peak_current),
         left: outcome.left,
         advice: words,

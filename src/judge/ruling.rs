@@ -7,8 +7,8 @@
 
 use arrayvec::ArrayVec;
 
-use super::{Budget, Finding, Verdict};
-use crate::quantity::{Capacitance, Current, Time, Voltage};
+use super::{Budget, Finding, MeasuredCapacitance, Verdict};
+use crate::quantity::{Current, Time, Voltage};
 
 /// Share of the test voltage that the part must stand at through the window.
 pub const LEAST_VOLTAGE_SHARE: f64 = 0.98;
@@ -53,7 +53,7 @@ pub struct Evidence {
     /// Charge came back at the end.
     pub charge_out: bool,
     /// Measured capacitance.
-    pub capacitance: Option<Capacitance>,
+    pub capacitance: Option<MeasuredCapacitance>,
     /// The measured capacitance fits the printed one.
     pub capacitance_fits: bool,
     /// The current was still falling at the reading.
@@ -194,7 +194,10 @@ mod tests {
             early: false,
             charge_in: true,
             charge_out: true,
-            capacitance: Some(farads(22e-6)),
+            capacitance: Some(MeasuredCapacitance {
+                value: farads(22e-6),
+                uncertainty: farads(0.5e-6),
+            }),
             capacitance_fits: true,
             still_falling: false,
             bursts: 0,

@@ -3,11 +3,10 @@
 //! The reading is their median, which one burst does not move (handbook §3.8), and its scatter is
 //! the standard uncertainty of a mean, widened by the correlation between neighbours.
 
-use arrayvec::ArrayVec;
+use super::thinned::Thinned;
+use crate::quantity::{Current, Time, Voltage, seconds};
 
-use crate::quantity::{Current, Time, Voltage, amperes, seconds};
-
-/// Readings kept; beyond that every second one is dropped and only every second one taken.
+/// Readings kept of a window.
 const KEPT: usize = 256;
 
 /// Fewest readings that make a window (handbook §3.8: 10 samples).
@@ -18,9 +17,7 @@ pub const FEWEST: u32 = 10;
 pub struct Window {
     from: Time,
     until: Time,
-    kept: ArrayVec<Current, KEPT>,
-    stride: u32,
-    taken: u32,
+    readings: Thinned<KEPT>,
     covered: Time,
     last_at: Option<Time>,
     lowest_voltage: Option<Voltage>,
@@ -53,13 +50,17 @@ impl Window {
         Self::between((end - length).max(seconds(0.0)), end)
     }
 
+    /// A window of `length` that begins at `begin`.
+    #[must_use]
+    pub fn from(begin: Time, length: Time) -> Self {
+        Self::between(begin, begin + length)
+    }
+
     fn between(from: Time, until: Time) -> Self {
         Self {
             from,
             until,
-            kept: ArrayVec::new(),
-            stride: 1,
-            taken: 0,
+            readings: Thinned::default(),
             covered: seconds(0.0),
             last_at: None,
             lowest_voltage: None,
@@ -88,22 +89,7 @@ impl Window {
         self.covered += (at - since).min(self.longest_gap());
         self.last_at = Some(at);
         self.lowest_voltage = Some(self.lowest_voltage.map_or(voltage, |low| low.min(voltage)));
-        if self.taken.is_multiple_of(self.stride) {
-            self.keep(current);
-        }
-        self.taken = self.taken.saturating_add(1);
-    }
-
-    fn keep(&mut self, current: Current) {
-        if self.kept.is_full() {
-            let mut index = 0_usize;
-            self.kept.retain(|_| {
-                index += 1;
-                index % 2 == 1
-            });
-            self.stride = self.stride.saturating_mul(2);
-        }
-        self.kept.push(current);
+        self.readings.add(current);
     }
 
     /// Longest time that one reading may speak for: a fifth of the window.
@@ -121,45 +107,13 @@ impl Window {
     pub fn settled(&self) -> Option<Settled> {
         let lowest_voltage = self.lowest_voltage?;
         let length = self.until - self.from;
-        if self.spoiled || self.taken < FEWEST || self.covered < length * 0.8 {
+        if self.spoiled || self.readings.count() < FEWEST || self.covered < length * 0.8 {
             return None;
         }
-        let current = median(&self.kept)?;
-        let scatter = scatter(&self.kept);
-        Some(Settled { current, scatter, count: self.taken, lowest_voltage })
+        let current = self.readings.median()?;
+        let (scatter, count) = (self.readings.scatter(), self.readings.count());
+        Some(Settled { current, scatter, count, lowest_voltage })
     }
-}
-
-/// The middle value; of an even number, the mean of the middle two.
-fn median(values: &[Current]) -> Option<Current> {
-    let mut sorted: ArrayVec<f64, KEPT> = values.iter().map(|current| current.value).collect();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    let upper = *sorted.get(middle)?;
-    let lower = if sorted.len() % 2 == 0 { sorted[middle - 1] } else { upper };
-    Some(amperes(f64::midpoint(lower, upper)))
-}
-
-/// Standard uncertainty of the mean of correlated readings.
-///
-/// s/√n · √((1 + r)/(1 − r)) with r the correlation of neighbours, taken as 0 where negative: the
-/// variance of the mean of a first-order autoregressive series.
-fn scatter(values: &[Current]) -> Current {
-    let count = values.len();
-    if count < 2 {
-        return amperes(0.0);
-    }
-    #[expect(clippy::cast_precision_loss, reason = "at most KEPT values")]
-    let n = count as f64;
-    let mean = values.iter().map(|current| current.value).sum::<f64>() / n;
-    let squares = values.iter().map(|current| (current.value - mean).powi(2)).sum::<f64>();
-    if squares <= 0.0 {
-        return amperes(0.0);
-    }
-    let products = values.windows(2).map(|pair| (pair[0].value - mean) * (pair[1].value - mean));
-    let neighbours = (products.sum::<f64>() / squares).clamp(0.0, 0.99);
-    let widening = ((1.0 + neighbours) / (1.0 - neighbours)).sqrt();
-    amperes((squares / (n - 1.0) / n).sqrt() * widening)
 }
 
 #[cfg(test)]
@@ -168,7 +122,7 @@ mod tests {
     use rstest::rstest;
 
     use super::*;
-    use crate::quantity::volts;
+    use crate::quantity::{amperes, volts};
 
     fn filled(currents: &[f64]) -> Window {
         let mut window = Window::around(seconds(300.0), seconds(10.0));

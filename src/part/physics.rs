@@ -26,6 +26,11 @@ pub struct Physics {
     pub greatest_capacitance_ratio: f64,
     /// d ln I / d ln U at the rated voltage (handbook §3.11).
     pub voltage_exponent: f64,
+    /// Least and greatest exponent of the absorption current (§7, column n).
+    pub absorption_exponents: (f64, f64),
+    /// Share of the reading time before which no soak ends early, chosen by the population study
+    /// (`cargo run --release --example population`).
+    pub least_early_share: f64,
     /// How long to stay on the bleeder below the safe voltage (handbook §4.4).
     pub bleed_hold: Time,
     /// Whether it must be connected the right way round (handbook §2.5).
@@ -91,6 +96,8 @@ impl Family {
             least_capacitance_ratio,
             greatest_capacitance_ratio,
             voltage_exponent: voltage_exponent(family),
+            absorption_exponents: absorption_exponents(family),
+            least_early_share: least_early_share(family),
             bleed_hold: bleed_hold(family),
             polarised: family.is_polarised(),
         }
@@ -179,6 +186,39 @@ fn voltage_exponent(family: Family) -> f64 {
         Dielectric::Paper => 2.0,
         // §2.9: exponential with b = 3.
         Dielectric::DoubleLayer => 3.0,
+    }
+}
+
+/// The exponent of the absorption current (handbook §7, column n).
+fn absorption_exponents(family: Family) -> (f64, f64) {
+    use Family as F;
+    match family.dielectric() {
+        Dielectric::Tantalum if family == F::TantalumPolymer => (0.7, 1.0),
+        Dielectric::Tantalum if matches!(family, F::TantalumWet | F::NiobiumOxide) => (0.8, 1.0),
+        Dielectric::WetAluminium if family == F::AluminiumVintage => (0.5, 1.0),
+        Dielectric::WetAluminium | Dielectric::PolymerAluminium | Dielectric::CeramicTwo => {
+            (0.7, 1.0)
+        }
+        Dielectric::Film if family == F::Polyester => (0.7, 1.0),
+        Dielectric::Tantalum | Dielectric::Film => (0.8, 1.1),
+        Dielectric::Paper => (0.6, 0.9),
+        Dielectric::CeramicOne | Dielectric::Mica => (0.8, 1.0),
+        Dielectric::DoubleLayer => (0.5, 0.8),
+    }
+}
+
+/// Share of the reading time before which no soak ends early.
+fn least_early_share(family: Family) -> f64 {
+    match family.dielectric() {
+        Dielectric::Tantalum
+        | Dielectric::WetAluminium
+        | Dielectric::PolymerAluminium
+        | Dielectric::CeramicOne
+        | Dielectric::CeramicTwo
+        | Dielectric::Film
+        | Dielectric::Paper
+        | Dielectric::Mica
+        | Dielectric::DoubleLayer => 0.05,
     }
 }
 

@@ -11,7 +11,7 @@ use crate::quantity::{
 
 use super::{
     Bench, Bleeder, CutOutPlan, DischargePlan, MeterPlan, PartFacts, Plan, ProbePlan, RampPlan,
-    RangeIndex, Sensing, SupplyPlan, Target, Zero, cautions, range_for,
+    RangeIndex, Sensing, SupplyPlan, Target, Until, Zero, cautions, range_for,
 };
 
 /// Highest voltage that may be touched (handbook §4.4: 60 V DC).
@@ -24,10 +24,14 @@ const RAMP_TIME: f64 = 10.0; // s
 const LEAST_LIMIT: f64 = 2e-3; // A
 /// Longest reading time that is assumed where neither sheet nor family has one (handbook §1.2).
 const READING_WINDOW: f64 = 10.0; // s
+/// Readings of the short windows that an early end looks at: a few more than make a window.
+const FEWEST_EARLY_READINGS: u32 = 15;
 /// A line that gives no value for this long, in host time, is silent (handbook §4.2: 2 s).
 const STALE: f64 = 2.0; // s
 /// Pause between two writings of an output-off that is not proven, in host time.
 const REPEAT: f64 = 0.25; // s
+/// Tolerance of capacitance that the family's accepted ratios are made for.
+const USUAL_TOLERANCE: f64 = 0.2;
 /// Counts of the last digit that a reading may wander by noise.
 const NOISE_COUNTS: f64 = 3.0;
 
@@ -42,6 +46,8 @@ pub struct Wish {
     pub test_voltage: Option<Voltage>,
     /// Length of the soak, if not the limit's reading time.
     pub soak: Option<Time>,
+    /// What may end the soak.
+    pub until: Until,
     /// The person has read the cautions for this run.
     pub acknowledged: bool,
 }
@@ -159,8 +165,23 @@ impl Draft<'_> {
             rated: self.wish.part.rating.voltage(),
             least_ratio: self.physics.least_capacitance_ratio,
             greatest_ratio: self.physics.greatest_capacitance_ratio,
+            capacitance_gate: self.capacitance_gate(),
             voltage_exponent: self.physics.voltage_exponent,
+            absorption_exponents: self.physics.absorption_exponents,
         }
+    }
+
+    /// The family's accepted ratios, narrowed or widened to the printed tolerance.
+    ///
+    /// The ratios of handbook §3.9 hold for parts of ±20 %; what they allow beyond that is the
+    /// difference between direct charge and the value printed for alternating current.
+    fn capacitance_gate(&self) -> (f64, f64) {
+        let physics = &self.physics;
+        let family = (physics.least_capacitance_ratio, physics.greatest_capacitance_ratio);
+        let Some(tolerance) = self.wish.part.tolerance else { return family };
+        let least = (family.0 / (1.0 - USUAL_TOLERANCE)).min(1.0);
+        let greatest = (family.1 / (1.0 + USUAL_TOLERANCE)).max(1.0);
+        ((1.0 - tolerance.below()) * least, (1.0 + tolerance.above()) * greatest)
     }
 
     fn target(&self) -> Result<Target, Refusal> {
@@ -172,7 +193,21 @@ impl Draft<'_> {
         if soak < window * 2.0 {
             return Err(Refusal::TooShort { asked: soak, least: window * 2.0 });
         }
-        Ok(Target { limit: self.limit, reading_time, soak, window })
+        Ok(Target {
+            limit: self.limit,
+            reading_time,
+            soak,
+            window,
+            until: self.wish.until,
+            least_early: reading_time * self.physics.least_early_share,
+            early_window: self.early_window(reading_time).min(window),
+        })
+    }
+
+    /// A sixtieth of the reading time, but long enough to hold a window's readings.
+    fn early_window(&self, reading_time: Time) -> Time {
+        let readings = self.bench.meter.interval * f64::from(FEWEST_EARLY_READINGS);
+        (reading_time / 60.0).max(readings)
     }
 
     /// Time of the ramp: ten seconds, or longer where the charging current is bounded.

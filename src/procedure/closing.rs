@@ -1,5 +1,7 @@
-//! The proof of contact at the soak's end: lower the voltage a little and see the charge come
-//! back, so that a clip that fell off is not taken for a part that leaks nothing.
+//! The proof of contact: lower the voltage a little and see the charge come back, so that a clip
+//! that fell off is not taken for a part that leaks nothing.
+//!
+//! It is given at every soak's end, and midway when the current ceases from one moment to the next.
 
 use super::bleed::Bleed;
 use super::soak::{HEADROOM, SETTLING_CONSTANTS, gave_way};
@@ -10,12 +12,16 @@ use crate::quantity::{Charge, Current, Time, Voltage, amperes, coulombs};
 
 /// The voltage is lowered to this share of the test voltage to see charge come back.
 const PROOF_SHARE: f64 = 0.7;
+/// Midway it is lowered to this share only, to disturb the absorption little.
+const MIDWAY_SHARE: f64 = 0.95;
 /// Share of the expected charge that proves the contact at the end.
 const PROOF_CHARGE_SHARE: f64 = 0.5;
 
 /// The proof under way.
 #[derive(Debug, Clone)]
 pub(super) struct Closing {
+    share: f64,
+    then: Then,
     since: Time,
     wanted: RangeIndex,
     /// Readings on the wanted range that do not count yet.
@@ -25,16 +31,47 @@ pub(super) struct Closing {
     stage: Stage,
 }
 
+/// What follows the proof.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Then {
+    Bleed,
+    Resume,
+}
+
 #[derive(Debug, Clone, Copy)]
 enum Stage {
     /// The meter goes to its range and reads what flows at the full voltage.
     Reading { sum: Current, count: u8 },
     /// The voltage goes down.
     Lowering { since: Time, set: Voltage, returned: Charge, last_at: Time },
+    /// Midway, with the contact proven: the voltage goes up again.
+    Raising { since: Time, from: Voltage, set: Voltage },
+    /// Midway, and back at the test voltage.
+    Resumed,
 }
 
 impl Closing {
+    /// The proof after the last reading: the part is emptied then.
     pub(super) fn begin(context: &mut Context) -> Self {
+        Self::lower_to(PROOF_SHARE, Then::Bleed, context)
+    }
+
+    /// The proof in the middle of a soak, which then goes on; none where the meter could not see
+    /// so little charge, or where the relay's own discharge is the proof.
+    pub(super) fn midway(context: &mut Context) -> Option<Self> {
+        let plan = context.plan;
+        let charge = plan.full_charge() * plan.part.least_ratio * (1.0 - MIDWAY_SHARE);
+        let seen =
+            plan.ramp.charge_floor < charge && !matches!(plan.discharge.bleeder, Bleeder::Relay(_));
+        seen.then(|| Self::lower_to(MIDWAY_SHARE, Then::Resume, context))
+    }
+
+    /// Whether a proof in the middle of a soak is over.
+    pub(super) fn has_resumed(&self) -> bool {
+        matches!(self.stage, Stage::Resumed)
+    }
+
+    fn lower_to(share: f64, then: Then, context: &mut Context) -> Self {
         let plan = context.plan;
         let wanted = if matches!(plan.discharge.bleeder, Bleeder::Relay(_)) {
             plan.meter.bleed
@@ -46,18 +83,34 @@ impl Closing {
         context.orders.push(Order::SelectRange(wanted));
         let unused = plan.meter.settling_readings;
         let stage = Stage::Reading { sum: amperes(0.0), count: 0 };
-        Self { since: context.now, wanted, unused, before: amperes(0.0), stage }
+        Self { share, then, since: context.now, wanted, unused, before: amperes(0.0), stage }
     }
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if let Input::Current { sample, .. } = input
-            && is_beyond(context, sample)
+            && self.is_beyond(context, sample)
         {
             return gave_way(context);
         }
         match self.stage {
             Stage::Reading { sum, count } => self.read(context, input, (sum, count)),
             Stage::Lowering { since, .. } => self.lower(context, input, since),
+            Stage::Raising { since, from, set } => self.raise(context, since, (from, set)),
+            Stage::Resumed => Step::Stay,
+        }
+    }
+
+    /// Whether a reading in the proof is one of a part that gives way. Charge that comes back fast
+    /// is none, and charge that goes in again none either, up to what a bench can deliver at all.
+    fn is_beyond(&self, context: &Context, sample: Sample<Current>) -> bool {
+        let cut_out = &context.plan.cut_out;
+        let charging = matches!(self.stage, Stage::Raising { .. });
+        match sample {
+            Sample::Value(current) => {
+                (cut_out.soak <= current && !charging) || cut_out.surge <= current.abs()
+            }
+            Sample::Overload { negative } => !negative,
+            Sample::NotANumber => false,
         }
     }
 
@@ -96,8 +149,12 @@ impl Closing {
             // A step goes with the start of a reading, which then holds the whole of its charge.
             self.order_down(context);
         }
-        let expected = expected_charge(context) * (1.0 - PROOF_SHARE);
+        let expected = expected_charge(context) * (1.0 - self.share);
         if expected * PROOF_CHARGE_SHARE <= self.returned() {
+            if let (Then::Resume, Stage::Lowering { set, .. }) = (self.then, self.stage) {
+                self.stage = Stage::Raising { since: context.now, from: set, set };
+                return Step::Stay;
+            }
             context.tally.charge_out = true;
             return Step::Next(State::Bleed(Bleed::after_soak(context)));
         }
@@ -115,7 +172,7 @@ impl Closing {
 
     fn returned(&self) -> Charge {
         match self.stage {
-            Stage::Reading { .. } => coulombs(0.0),
+            Stage::Reading { .. } | Stage::Raising { .. } | Stage::Resumed => coulombs(0.0),
             Stage::Lowering { returned, .. } => returned,
         }
     }
@@ -137,27 +194,38 @@ impl Closing {
         }
     }
 
+    /// Back up as slowly as on the way up; then the soak goes on.
+    fn raise(
+        &mut self,
+        context: &mut Context,
+        since: Time,
+        (from, set): (Voltage, Voltage),
+    ) -> Step {
+        let plan = context.plan;
+        let share = ((context.now - since) / plan.ramp.rise).value;
+        let due = (from + plan.test_voltage * share).min(plan.test_voltage);
+        let next = round_down(due, plan.supply.voltage_step);
+        if set < next {
+            context.orders.push(Order::SetVoltage(next));
+            self.stage = Stage::Raising { since, from, set: next };
+        }
+        if plan.test_voltage <= due {
+            self.stage = Stage::Resumed;
+        }
+        Step::Stay
+    }
+
     fn order_down(&mut self, context: &mut Context) {
+        let lowest = self.share;
         let Stage::Lowering { since, set, .. } = &mut self.stage else { return };
         let plan = context.plan;
         let share = ((context.now - *since) / plan.ramp.rise).value;
-        let due = plan.test_voltage * (1.0 - share).max(PROOF_SHARE);
+        let due = plan.test_voltage * (1.0 - share).max(lowest);
         let next = round_down(due, plan.supply.voltage_step);
         if next < *set {
             *set = next;
             context.orders.push(Order::SetVoltage(next));
         }
-    }
-}
-
-/// Whether a reading in the proof is one of a part that gives way. Charge that comes back fast is
-/// none, up to what a bench can deliver at all.
-fn is_beyond(context: &Context, sample: Sample<Current>) -> bool {
-    let cut_out = &context.plan.cut_out;
-    match sample {
-        Sample::Value(current) => cut_out.soak <= current || cut_out.surge <= current.abs(),
-        Sample::Overload { negative } => !negative,
-        Sample::NotANumber => false,
     }
 }
 

@@ -1,7 +1,9 @@
 //! What a run has come to, in one value.
 
-use super::{Procedure, State};
-use crate::judge::{Evidence, Finding, Left, Reading, Ruling, rule};
+use super::{Plan, Procedure, State, Tally};
+use crate::judge::{
+    CountDoubt, Evidence, Finding, Fit, Left, MeasuredCapacitance, Reading, Ruling, rule,
+};
 use crate::quantity::{Capacitance, Current, Time, Voltage};
 
 /// The end of a run.
@@ -15,8 +17,10 @@ pub struct Outcome {
     pub left: Left,
     /// The settled reading, if there was one.
     pub reading: Option<Reading>,
+    /// The curve taken apart at that reading.
+    pub fit: Option<Fit>,
     /// Measured capacitance, where charge could be counted.
-    pub capacitance: Option<Capacitance>,
+    pub capacitance: Option<MeasuredCapacitance>,
     /// Highest current that was seen.
     pub peak_current: Current,
     /// When the part reached the test voltage.
@@ -45,6 +49,7 @@ impl Outcome {
             evidence,
             left,
             reading: run.tally.reading,
+            fit: run.tally.fit,
             capacitance: evidence.capacitance,
             peak_current: run.senses.peak_current(),
             full_voltage_at: run.tally.full_voltage_at,
@@ -55,22 +60,17 @@ impl Outcome {
 
 fn evidence(run: &Procedure) -> Evidence {
     let (plan, tally) = (&run.plan, &run.tally);
-    let capacitance = measured_capacitance(run);
-    let fits = capacitance.is_some_and(|capacitance| {
-        let ratio = (capacitance / plan.part.capacitance).value;
-        (plan.part.least_ratio..=plan.part.greatest_ratio).contains(&ratio)
-    });
     Evidence {
         limit: plan.target.limit,
         test_voltage: plan.test_voltage,
         ended_by: tally.ended_by,
         overfilled: tally.overfilled,
         reading: tally.reading,
-        early: plan.target.soak < plan.target.reading_time,
+        early: tally.reading.is_some_and(|reading| reading.at < plan.target.reading_time),
         charge_in: tally.charge_in,
         charge_out: tally.charge_out,
-        capacitance,
-        capacitance_fits: fits,
+        capacitance: measured_capacitance(plan, tally),
+        capacitance_fits: fits(plan, tally),
         still_falling: tally.still_falling,
         bursts: tally.bursts,
         tallest_burst: tally.tallest_burst,
@@ -78,11 +78,16 @@ fn evidence(run: &Procedure) -> Evidence {
     }
 }
 
+/// Whether the measured capacitance fits the printed one.
+pub(super) fn fits(plan: &Plan, tally: &Tally) -> bool {
+    let (printed, gate) = (plan.part.capacitance, plan.part.capacitance_gate);
+    measured_capacitance(plan, tally).is_some_and(|measured| measured.fits(printed, gate))
+}
+
 /// Charge over voltage, for runs whose part stood at the test voltage.
 ///
 /// The settled reading, where there is one, is the better value of what leaked meanwhile.
-fn measured_capacitance(run: &Procedure) -> Option<Capacitance> {
-    let tally = &run.tally;
+fn measured_capacitance(plan: &Plan, tally: &Tally) -> Option<MeasuredCapacitance> {
     let broken = matches!(
         tally.ended_by,
         Some(Finding::Shorted | Finding::BrokeDown | Finding::HeldBelowTestVoltage)
@@ -91,6 +96,11 @@ fn measured_capacitance(run: &Procedure) -> Option<Capacitance> {
         return None;
     }
     let leakage = tally.reading.map_or_else(Current::default, |reading| reading.current);
-    let measured = tally.count.capacitance(tally.counted_to, leakage);
-    measured.filter(|capacitance| Capacitance::default() < *capacitance)
+    let doubt = CountDoubt {
+        charge: plan.ramp.charge_floor / 3_f64.sqrt(),
+        gain: plan.meter.range(plan.meter.surge).accuracy.fraction / 3_f64.sqrt(),
+        voltage: plan.supply.voltage_uncertainty,
+    };
+    let measured = tally.count.measure(tally.counted_to, leakage, &doubt);
+    measured.filter(|measured| Capacitance::default() < measured.value)
 }

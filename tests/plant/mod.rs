@@ -13,7 +13,7 @@ use std::sync::Arc;
 use arrayvec::ArrayVec;
 use reststrom::plan::{
     Accuracy, Bleeder, CutOutPlan, DischargePlan, MeterPlan, MeterRange, PartFacts, Phase, Plan,
-    ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Zero,
+    ProbePlan, RampPlan, RangeIndex, Sensing, SupplyPlan, Target, Until, Zero,
 };
 use reststrom::plan::{OutputState, Sample};
 use reststrom::procedure::{Input, Order, Orders, Outcome, Procedure, Switch};
@@ -37,13 +37,18 @@ pub fn plan() -> Plan {
             rated: volts(25.0),
             least_ratio: 0.7,
             greatest_ratio: 1.4,
+            capacitance_gate: (0.7, 1.4),
             voltage_exponent: 4.5,
+            absorption_exponents: (0.8, 1.1),
         },
         target: Target {
             limit: amperes(5.5e-6),
             reading_time: seconds(300.0),
             soak: seconds(300.0),
             window: seconds(10.0),
+            until: Until::ReadingTime,
+            least_early: seconds(15.0),
+            early_window: seconds(5.0),
         },
         supply: SupplyPlan {
             current_limit: amperes(7.5e-3),

@@ -4,7 +4,7 @@ use arrayvec::ArrayVec;
 use rstest::rstest;
 
 use super::*;
-use crate::plan::{Accuracy, MeterFacts, MeterRange, SupplyFacts};
+use crate::plan::{Accuracy, MeterFacts, MeterRange, SupplyFacts, Until};
 use crate::quantity::{joules, ohms};
 
 fn bench() -> Bench {
@@ -44,7 +44,14 @@ fn bench() -> Bench {
 fn wish(words: &str) -> Wish {
     let part = Part::read(words).unwrap();
     let limit = part.default_limit().unwrap();
-    Wish { part, limit, test_voltage: None, soak: None, acknowledged: false }
+    Wish {
+        part,
+        limit,
+        test_voltage: None,
+        soak: None,
+        until: Until::ReadingTime,
+        acknowledged: false,
+    }
 }
 
 fn drawn(words: &str) -> Drawn {
@@ -258,4 +265,17 @@ fn all_refusals_come_at_once() {
     let refusals = draw_up(&wish("10000µF 100V al-wet"), &bench()).unwrap_err();
     assert!(refusals.len() >= 3, "{refusals:?}");
     assert!(refusals.iter().all(|refusal| !refusal.help().is_empty()));
+}
+
+// Handbook §3.9: film 0.8–1.25, wet aluminium 0.7–1.6. Over ±20 % that is 1–1.0417 and
+// 0.875–1.3333, times what the printed tolerance leaves.
+#[rstest]
+#[case::film_of_five_per_cent("1µF 100V film-pp 5%", (0.95, 1.09375))]
+#[case::film_without_a_tolerance("1µF 100V film-pp", (0.8, 1.25))]
+#[case::aluminium_of_twenty_per_cent("100µF 25V al-wet 20%", (0.7, 1.6))]
+#[case::aluminium_that_may_be_larger("100µF 25V al-wet -10+50%", (0.7875, 2.0))]
+fn the_printed_tolerance_bounds_the_capacitance(#[case] words: &str, #[case] gate: (f64, f64)) {
+    let drawn = draw_up(&wish(words), &bench()).unwrap();
+    let found = drawn.plan.part.capacitance_gate;
+    assert!((found.0 - gate.0).abs() < 1e-3 && (found.1 - gate.1).abs() < 1e-3, "{found:?}");
 }

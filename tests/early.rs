@@ -1,0 +1,144 @@
+//! Ending a soak early, and the forecast: on the bench of arithmetic.
+
+mod plant;
+
+use plant::{Part, Rig, plan};
+use reststrom::judge::{Finding, Verdict};
+use reststrom::plan::{Phase, Plan, Until};
+use reststrom::procedure::Outcome;
+use rstest::rstest;
+
+/// Limit of the plant's plan, A.
+const LIMIT: f64 = 5.5e-6;
+
+fn early_plan() -> Plan {
+    let mut plan = plan();
+    plan.target.until = Until::Early;
+    plan
+}
+
+#[track_caller]
+fn run(plan: Plan, part: Part) -> Outcome {
+    Rig::start(plan, part).finish()
+}
+
+fn leaking(leak: fn(f64, f64) -> f64) -> Part {
+    Part { leak, ..Part::sound() }
+}
+
+/// When the reading was taken, in seconds after full voltage.
+#[track_caller]
+fn read_at(outcome: &Outcome) -> f64 {
+    outcome.reading.expect("a reading was taken").at.value
+}
+
+#[test]
+fn a_sound_part_is_within_in_a_tenth_of_the_time_and_says_that_it_was_early() {
+    let outcome = run(early_plan(), Part::sound());
+    assert_eq!(outcome.ruling.verdict, Verdict::Within);
+    assert_eq!(outcome.ruling.findings.as_slice(), [Finding::Settled, Finding::Early]);
+    let at = read_at(&outcome);
+    assert!((15.0..30.0).contains(&at), "read at {at} s");
+}
+
+#[test]
+fn without_being_asked_no_run_ends_early() {
+    let outcome = run(plan(), Part::sound());
+    assert!((read_at(&outcome) - 300.0).abs() < 1e-9);
+    assert!(!outcome.ruling.findings.contains(&Finding::Early));
+}
+
+// The bench counts from the run's start; full voltage is reached after some 25 s.
+#[rstest]
+#[case::near_its_limit(leaking(|u, _| u / 25.0 * 0.8 * LIMIT), Verdict::Within)]
+#[case::over_its_limit(leaking(|u, _| u / 25.0 * 1.5 * LIMIT), Verdict::Over)]
+#[case::rising_slowly(leaking(|u, t| u / 25.0 * LIMIT * (0.3 + t / 1000.0)), Verdict::Within)]
+fn a_part_that_is_not_clearly_within_gets_its_full_time(
+    #[case] part: Part,
+    #[case] verdict: Verdict,
+) {
+    let outcome = run(early_plan(), part);
+    assert_eq!(outcome.ruling.verdict, verdict, "{outcome:#?}");
+    assert!((read_at(&outcome) - 300.0).abs() < 1e-9);
+    assert!(!outcome.ruling.findings.contains(&Finding::Early));
+}
+
+#[test]
+fn a_part_that_still_falls_to_its_limit_is_ended_on_the_way_once_it_is_clear() {
+    // Over the limit until about 60 s, a tenth of it at the reading time.
+    let outcome = run(early_plan(), leaking(|u, t| u / 25.0 * LIMIT * 80.0 / t));
+    assert_eq!(outcome.ruling.verdict, Verdict::Within);
+    let at = read_at(&outcome);
+    assert!((80.0..200.0).contains(&at), "read at {at} s");
+}
+
+#[rstest]
+#[case::right_after_full_voltage(30.0)]
+#[case::just_before_the_early_end(38.0)]
+fn a_clip_that_fell_off_is_not_within_early_either(#[case] falls_off_at: f64) {
+    let outcome = run(early_plan(), Part { falls_off_at, ..Part::sound() });
+    assert_ne!(outcome.ruling.verdict, Verdict::Within, "{outcome:#?}");
+}
+
+#[test]
+fn the_forecast_of_a_steady_part_is_what_is_read_in_the_end() {
+    let mut rig = Rig::start(plan(), Part::sound());
+    rig.until(Phase::Soak, 60.0);
+    let begin = rig.plant.time;
+    while rig.plant.time < begin + 30.0 {
+        rig.advance();
+    }
+    let forecast = rig.run.forecast().expect("thirty seconds are enough");
+    let read = rig.finish().reading.expect("a reading").current;
+    assert!((forecast.current - read).abs() <= forecast.uncertainty, "{forecast:?}, read {read:?}");
+}
+
+#[test]
+fn outside_the_soak_there_is_no_forecast() {
+    let mut rig = Rig::start(plan(), Part::sound());
+    assert_eq!(rig.run.forecast(), None);
+    rig.until(Phase::Safe, 2000.0);
+    assert_eq!(rig.run.forecast(), None);
+}
+
+#[test]
+fn a_clip_that_falls_off_in_the_middle_is_noticed_within_a_quarter_of_a_minute() {
+    let mut rig = Rig::start(plan(), Part { falls_off_at: 120.0, ..Part::sound() });
+    while rig.run.phase() != Phase::Bleed {
+        rig.advance();
+    }
+    assert!((120.0..140.0).contains(&rig.plant.time), "noticed at {} s", rig.plant.time);
+    let outcome = rig.finish();
+    assert_eq!(outcome.ruling.verdict, Verdict::Undecided);
+    assert_eq!(outcome.ruling.findings[0], Finding::ContactLost);
+}
+
+#[test]
+fn a_part_whose_leakage_ceases_is_looked_at_and_read_to_the_end() {
+    let mut rig =
+        Rig::start(plan(), leaking(|u, t| u / 25.0 * if t < 120.0 { 1e-6 } else { 1e-10 }));
+    let mut lowest = f64::INFINITY;
+    rig.until(Phase::Soak, 60.0);
+    while rig.plant.time < 250.0 {
+        rig.advance();
+        lowest = lowest.min(rig.plant.at_part());
+    }
+    assert!((23.0..24.5).contains(&lowest), "lowered to {lowest} V");
+    let outcome = rig.finish();
+    assert_eq!(outcome.ruling.verdict, Verdict::Within, "{outcome:#?}");
+    assert!((read_at(&outcome) - 300.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_part_that_gives_way_while_its_contact_is_looked_at_is_cut_out() {
+    let leak = |u: f64, t: f64| match t {
+        t if t < 120.0 => u / 25.0 * 1e-6,
+        t if t < 126.0 => 0.0,
+        _ => u / 100.0,
+    };
+    let outcome = run(plan(), leaking(leak));
+    assert_eq!(
+        (outcome.ruling.verdict, outcome.ruling.findings[0]),
+        (Verdict::Over, Finding::BrokeDown)
+    );
+}
