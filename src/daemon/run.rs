@@ -359,7 +359,10 @@ fn duties(station: &Station) -> Duties {
         end: driver.line.end.clone(),
         output_off: driver.words.output_off.clone(),
         ask_output: driver.words.ask_output.clone(),
+        output_form: driver.replies.output.clone(),
         measure_voltage: driver.words.measure_voltage.clone(),
+        voltage_form: driver.replies.measure_voltage.clone(),
+        echo: driver.line.echo,
         gap_ms,
         // The procedure itself gives up after 2 s without a value; the keeper leaves it that much
         // and a little more.

@@ -65,10 +65,23 @@ pub enum Serve {
     Loopback,
 }
 
+/// How a supply talks. Each is described in the driver file of its kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tongue {
+    /// SCPI-1999.
+    Scpi,
+    /// Letters and numbers of fixed width, a status byte, end marks left out.
+    Terse,
+    /// Whole words, each line sent back, units behind numbers.
+    Echoing,
+}
+
 /// A programmable supply.
 #[derive(Debug, Clone)]
 pub struct SupplyModel {
-    /// Answer to `*IDN?`.
+    /// How it talks.
+    pub tongue: Tongue,
+    /// Answer to `*IDN?`, or to the question for its name.
     pub identity: String,
     /// Highest voltage it can be set to.
     pub most_voltage: Voltage,
@@ -103,6 +116,7 @@ pub struct SupplyModel {
 impl Default for SupplyModel {
     fn default() -> Self {
         Self {
+            tongue: Tongue::Scpi,
             identity: "SKARVIK,SIMULATED-SUPPLY,0001,1.0".to_owned(),
             most_voltage: volts(60.0),
             most_current: amperes(1.0),

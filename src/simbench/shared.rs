@@ -35,8 +35,8 @@ pub(crate) struct Shared {
 /// What an instrument's thread does next.
 #[derive(Debug)]
 pub(crate) struct Turn {
-    /// Lines to say.
-    pub(crate) replies: Vec<String>,
+    /// Bytes to say.
+    pub(crate) replies: Vec<Vec<u8>>,
     /// Real seconds until something is due; nothing if nothing is.
     pub(crate) wait: Option<f64>,
     /// Whether the instrument leaves the port unread.

@@ -15,11 +15,14 @@ use scpi::tree::prelude::{
 use crate::simbench::desk::{COMPLETE, Instrument};
 use crate::simbench::look::Speaker;
 use crate::simbench::meter::Told;
+use crate::simbench::options::Tongue;
 use crate::simbench::world::World;
 
+mod echoing;
 mod meter;
 mod supply;
 mod switch;
+mod terse;
 
 /// What a command does.
 type Act = fn(&mut World, &mut Parameters) -> Result<()>;
@@ -90,6 +93,10 @@ impl World {
             self.meter.abort();
             self.speaker().push(ErrorCode::QueryInterrupted.into());
         }
+        if which == Instrument::Supply && self.supply.model.tongue != Tongue::Scpi {
+            self.answer_in_tongue(line.trim());
+            return;
+        }
         let mut response: Vec<u8> = Vec::new();
         let tree: Node<World> = match which {
             Instrument::Supply => supply::WORDS,
@@ -99,7 +106,7 @@ impl World {
         let outcome = tree.run(line.as_bytes(), self, &mut Context::new(), &mut response);
         let answer = String::from_utf8_lossy(&response);
         if outcome.is_ok() && !answer.trim().is_empty() {
-            self.speaker().reply(now, answer.trim_end().to_owned());
+            self.speaker().reply(now, answer.trim_end());
         }
     }
 
@@ -108,21 +115,33 @@ impl World {
         self.desk(which).push(ErrorCode::InputBufferOverrun.into());
     }
 
-    /// Takes what an instrument says by now, each line without its end.
-    pub(crate) fn say(&mut self, which: Instrument) -> Vec<String> {
+    fn answer_in_tongue(&mut self, line: &str) {
+        let now = self.now();
+        let said = match self.supply.model.tongue {
+            Tongue::Terse => terse::answer(self, line),
+            Tongue::Scpi | Tongue::Echoing => Some(echoing::answer(self, line)),
+        };
+        if let Some(said) = said {
+            self.desk(Instrument::Supply).send(now, said);
+        }
+    }
+
+    /// Takes what an instrument says by now.
+    pub(crate) fn say(&mut self, which: Instrument) -> Vec<Vec<u8>> {
         if which == Instrument::Meter && self.meter.awaited && !self.meter.is_converting() {
             self.meter.awaited = false;
             if let Some(told) = self.meter.tell() {
                 let now = self.now();
-                self.desk(which).reply(now, spelled(told));
+                self.desk(which).reply(now, &spelled(told));
             }
         }
         let now = self.now();
-        let lines = self.desk(which).due(now);
-        for line in &lines {
-            self.note(which, Speaker::Instrument, line);
+        let said = self.desk(which).due(now);
+        for bytes in &said {
+            let line = bytes.trim_ascii().escape_ascii().to_string();
+            self.note(which, Speaker::Instrument, &line);
         }
-        lines
+        said
     }
 
     fn speaker(&mut self) -> &mut crate::simbench::desk::Desk {

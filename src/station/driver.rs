@@ -5,6 +5,7 @@
 
 mod line;
 mod meter;
+mod replies;
 mod scanner;
 mod supply;
 
@@ -14,6 +15,7 @@ pub use line::{Flow, LineSettings, Parity};
 pub use meter::{
     CurrentRange, MeterAbility, MeterDriver, MeterWords, VoltageRange, meter, read_meter,
 };
+pub use replies::{IdentityForm, NumberForm, OutputForm, SupplyReplies};
 pub(super) use scanner::check_ability as check_scanner;
 pub use scanner::{ScannerAbility, ScannerDriver, ScannerWords, read_scanner, scanner};
 pub use supply::{Senses, SupplyAbility, SupplyDriver, SupplyWords, read_supply, supply};
@@ -24,6 +26,8 @@ use super::file::{self, FileError};
 pub const SHIPPED: &[(&str, &str)] = &[
     ("scpi-supply", include_str!("../../drivers/scpi-supply.toml")),
     ("scpi-meter", include_str!("../../drivers/scpi-meter.toml")),
+    ("terse-supply", include_str!("../../drivers/terse-supply.toml")),
+    ("echoing-supply", include_str!("../../drivers/echoing-supply.toml")),
     ("scpi-switch", include_str!("../../drivers/scpi-switch.toml")),
 ];
 
@@ -103,7 +107,7 @@ mod tests {
     fn a_set_order_without_a_place_for_the_number_is_refused() {
         insta::assert_snapshot!(
             spoiled("VOLT {}", "VOLT"),
-            @r#"my.toml: words.set_voltage: expected one {} for the number in "VOLT""#
+            @r#"my.toml:21:15: expected one number such as {}, {00.00} or {+00_00} in "VOLT""#
         );
     }
 

@@ -194,7 +194,7 @@ impl Scanner {
         if self.session.is_idle() {
             match &self.step {
                 Step::Orders(words, _) => {
-                    self.session.say(Outgoing { words: words.clone(), question: None });
+                    self.session.say(Outgoing::order(words.clone()));
                 }
                 Step::Moves(until, aim) if *until <= now => {
                     let aim = *aim;
@@ -362,7 +362,7 @@ impl Scanner {
             Ask::Error(_) => self.driver.words.next_error.clone().unwrap_or_default(),
             Ask::Group(_, index) => with_channels(&self.driver.words.ask_closed, self.group(index)),
         };
-        self.session.say(Outgoing { words, question: Some(ask) });
+        self.session.say(Outgoing::asking(words, ask));
     }
 
     /// The channels of one question; none after the last.

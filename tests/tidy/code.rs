@@ -16,7 +16,7 @@ const FLOORS: [&[&str]; 6] = [
 /// The simulated bench stands apart: it borrows quantities, and only commands know of it.
 const APART: &str = "simbench";
 /// Rooms, and single files of others, without clock, port, file, chance or store.
-const PURE: [&str; 12] = [
+const PURE: [&str; 13] = [
     "src/words.rs",
     "src/quantity",
     "src/part",
@@ -24,6 +24,7 @@ const PURE: [&str; 12] = [
     "src/plan",
     "src/procedure",
     "src/station/reply.rs",
+    "src/station/picture.rs",
     "src/station/session.rs",
     "src/station/supply.rs",
     "src/station/meter.rs",

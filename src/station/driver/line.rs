@@ -5,7 +5,7 @@ use serde::Deserialize;
 use super::super::file::FileError;
 use super::super::session::Timing;
 use super::super::written::written;
-use super::wrong;
+use super::{IdentityForm, wrong};
 use crate::quantity::Time;
 
 /// Settings of a line.
@@ -30,6 +30,9 @@ pub struct LineSettings {
     /// Longest time for an answer.
     #[serde(deserialize_with = "written")]
     pub deadline: Time,
+    /// The instrument sends back each line that it is told, ahead of its answer.
+    #[serde(default)]
+    pub echo: bool,
     /// Longest time for the first answer after opening.
     #[serde(deserialize_with = "written")]
     pub first_deadline: Time,
@@ -48,6 +51,8 @@ impl LineSettings {
             gap: self.gap,
             deadline: self.deadline,
             first_deadline: self.first_deadline,
+            echo: self.echo,
+            identity: IdentityForm::Fields,
         }
     }
 

@@ -5,8 +5,9 @@ use std::path::Path;
 use serde::Deserialize;
 
 use super::super::file::{self, FileError};
+use super::super::picture::Picture;
 use super::super::written::written;
-use super::{LineSettings, check_numbers, text_of};
+use super::{LineSettings, SupplyReplies, text_of, wrong};
 use crate::quantity::{Current, Voltage};
 
 /// A supply's driver.
@@ -21,6 +22,9 @@ pub struct SupplyDriver {
     pub line: LineSettings,
     /// Words for each act.
     pub words: SupplyWords,
+    /// Forms of its replies.
+    #[serde(default)]
+    pub replies: SupplyReplies,
     /// What it can do; a station may say better.
     pub ability: SupplyAbility,
 }
@@ -31,7 +35,7 @@ enum Kind {
     Supply,
 }
 
-/// A supply's words. `{}` stands for a number in volts or amperes.
+/// A supply's words; a [`Picture`] holds a number in volts or amperes.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SupplyWords {
@@ -40,19 +44,19 @@ pub struct SupplyWords {
     /// Asks for the next entry of the error queue.
     pub next_error: Option<String>,
     /// Sets the voltage.
-    pub set_voltage: String,
+    pub set_voltage: Picture,
     /// Asks for the voltage that is set.
     pub ask_set_voltage: String,
     /// Sets the current limit.
-    pub set_current_limit: String,
+    pub set_current_limit: Picture,
     /// Asks for the current limit.
     pub ask_current_limit: String,
     /// Sets the over-voltage protection.
-    pub set_over_voltage: String,
+    pub set_over_voltage: Picture,
     /// Asks for the over-voltage protection.
     pub ask_over_voltage: String,
     /// Sets the over-current protection.
-    pub set_over_current: String,
+    pub set_over_current: Picture,
     /// Asks for the over-current protection.
     pub ask_over_current: String,
     /// Output on.
@@ -117,14 +121,25 @@ pub fn supply(name: &str, station: &Path) -> Result<SupplyDriver, FileError> {
 /// [`FileError`] with the place, what was expected and what came.
 pub fn read_supply(file: &str, text: &str) -> Result<SupplyDriver, FileError> {
     let driver: SupplyDriver = file::parse(file, text)?;
-    let words = &driver.words;
-    let with_number = [
-        ("set_voltage", &words.set_voltage),
-        ("set_current_limit", &words.set_current_limit),
-        ("set_over_voltage", &words.set_over_voltage),
-        ("set_over_current", &words.set_over_current),
-    ];
-    check_numbers(file, &with_number)?;
+    let fault = too_narrow(&driver).or_else(|| driver.replies.fault());
+    if let Some(what) = fault {
+        return Err(wrong(file, what));
+    }
     driver.line.check(file)?;
     Ok(driver)
+}
+
+/// The protections go beyond the most that can be set (handbook §4.2: 1.05 of it and 0.5 V); the
+/// words must have room for that.
+fn too_narrow(driver: &SupplyDriver) -> Option<String> {
+    let (words, ability) = (&driver.words, &driver.ability);
+    let (volt, ampere) = (ability.most_voltage.value, ability.most_current.value);
+    let numbers = [
+        ("set_voltage", &words.set_voltage, volt),
+        ("set_current_limit", &words.set_current_limit, ampere),
+        ("set_over_voltage", &words.set_over_voltage, volt * 1.05 + 0.5),
+        ("set_over_current", &words.set_over_current, ampere),
+    ];
+    let narrow = numbers.iter().find(|(_, picture, most)| !picture.holds(*most));
+    narrow.map(|(key, _, most)| format!("words.{key}: has no room for {most}"))
 }
