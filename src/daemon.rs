@@ -8,8 +8,10 @@ pub mod control;
 pub mod keeper;
 mod progress;
 mod run;
+mod scanner;
 
 pub use actor::Stop;
 pub use check::Checked;
 pub use progress::Progress;
 pub use run::{Finished, Line, OpenStation, RunError};
+pub use scanner::{Connected, OpenScanner, ScannerError};

@@ -1,7 +1,8 @@
 //! A simulated bench on real pseudo-terminals and TCP.
 //!
 //! A supply, a meter and a clip with a part in it, wired as a station is: series resistor, meter
-//! and part in line, a bleeder across the supply. The instruments speak SCPI on ports that a client
+//! and part in line, a bleeder across the supply; or, with a switch, a clip behind a relay on each
+//! of its channels. The instruments speak SCPI on ports that a client
 //! opens like any other. Bench time is real time times a lapse, or moves by hand.
 //!
 //! The models of parts and instruments are this module's own: nothing that judges or plans is used,
@@ -43,6 +44,7 @@ mod part;
 mod scenario;
 mod shared;
 mod supply;
+mod switch;
 #[cfg(test)]
 mod tests;
 mod wire;
@@ -58,10 +60,10 @@ use crate::simbench::wire::Wire;
 use crate::simbench::world::World;
 
 pub use desk::Instrument;
-pub use fault::Fault;
+pub use fault::{Fault, SwitchFault};
 pub use leakage::Leakage;
 pub use look::{Logged, Look, Speaker};
-pub use options::{BenchOptions, MeterModel, Sensing, Serve, SupplyModel};
+pub use options::{BenchOptions, MeterModel, Sensing, Serve, SupplyModel, SwitchModel, Tongue};
 pub use part::{Absorption, Breakdown, Bursts, Physics, Reforming};
 pub use scenario::{BenchEntry, Scenario, ScenarioError, SimPart, Truth, scenario};
 
@@ -74,6 +76,7 @@ pub struct Bench {
     serve: Serve,
     supply_port: String,
     meter_port: String,
+    switch_port: Option<String>,
     threads: Vec<(Instrument, JoinHandle<()>)>,
 }
 
@@ -88,16 +91,21 @@ impl Bench {
             return Err(BenchError::Lapse(options.lapse));
         }
         let (lapse, serve) = (options.lapse, options.serve);
+        let switched = options.switch.is_some();
         let shared = Shared::new(World::new(options), lapse);
         let mut bench = Self {
             shared: Arc::new(shared.map_err(|source| BenchError::Waker { source })?),
             serve,
             supply_port: String::new(),
             meter_port: String::new(),
+            switch_port: None,
             threads: Vec::new(),
         };
         bench.plug_in(Instrument::Supply)?;
         bench.plug_in(Instrument::Meter)?;
+        if switched {
+            bench.plug_in(Instrument::Switch)?;
+        }
         Ok(bench)
     }
 
@@ -113,12 +121,41 @@ impl Bench {
         self.meter_port.clone()
     }
 
-    /// Puts a part into the clip, in place of what is in it.
+    /// Where the switch is found, if the bench has one: a path, or `address:port`.
+    #[must_use]
+    pub fn switch_port(&self) -> Option<String> {
+        self.switch_port.clone()
+    }
+
+    /// Puts a part into the clip on a channel of the switch, in place of what is in it.
+    pub fn clip_in_at(&self, channel: u32, part: &SimPart) {
+        self.shared.with(|world| world.clip_in_at(channel, &part.physics));
+    }
+
+    /// Takes the part out of the clip on a channel of the switch.
+    pub fn unclip_at(&self, channel: u32) {
+        self.shared.with(|world| world.unclip_at(channel));
+    }
+
+    /// The true state of the bench now, with the part on a channel of the switch in view; none if
+    /// there is no such channel.
+    #[must_use]
+    pub fn look_at(&self, channel: u32) -> Option<Look> {
+        self.shared.with(|world| world.look_at(channel))
+    }
+
+    /// The channels of the switch whose relays are closed.
+    #[must_use]
+    pub fn closed_channels(&self) -> Vec<u32> {
+        self.shared.with(|world| world.switch.closed.iter().copied().collect())
+    }
+
+    /// Puts a part into the clip, in place of what is in it; of several clips, into the first.
     pub fn clip_in(&self, part: &SimPart) {
         self.shared.with(|world| world.clip_in(&part.physics));
     }
 
-    /// Takes the part out of the clip.
+    /// Takes the part out of the clip; of several clips, out of the first.
     pub fn unclip(&self) {
         self.shared.with(World::unclip);
     }
@@ -198,6 +235,7 @@ impl Bench {
         match which {
             Instrument::Supply => self.supply_port.clone_from(&name),
             Instrument::Meter => self.meter_port.clone_from(&name),
+            Instrument::Switch => self.switch_port = Some(name.clone()),
         }
         Ok(name)
     }

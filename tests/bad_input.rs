@@ -121,7 +121,7 @@ fn a_missing_driver_is_named_with_those_that_there_are() {
     let rig = rig();
     rig.rewire("\"scpi-supply\"", "\"scpi-suply\"");
     insta::assert_snapshot!(refused(&rig, &C14), @r#"
-    error: station.toml: no driver "scpi-suply": expected one of scpi-supply, scpi-meter or the path of a .toml file
+    error: station.toml: no driver "scpi-suply": expected one of scpi-supply, scpi-meter, terse-supply, echoing-supply, scpi-switch or the path of a .toml file
      help: `reststrom station example` prints a commented station file
     "#);
 }
@@ -145,7 +145,7 @@ fn an_unknown_key_in_the_station_file_is_named_with_its_line() {
     let rig = rig();
     rig.rewire("lapse", "celing = \"50 V\"\nlapse");
     insta::assert_snapshot!(refused(&rig, &C14), @r"
-    error: station.toml:3:1: unknown field `celing`, expected one of `name`, `simulated`, `lapse`, `ceiling`, `energy_bound_joule`, `safe_voltage`, `room`, `room_tolerance_kelvin`, `series_resistor`, `supply`, `meter`, `bleeder`
+    error: station.toml:3:1: unknown field `celing`, expected one of `name`, `simulated`, `lapse`, `ceiling`, `energy_bound_joule`, `safe_voltage`, `room`, `room_tolerance_kelvin`, `series_resistor`, `supply`, `meter`, `bleeder`, `scanner`
      help: `reststrom station example` prints a commented station file
     ");
 }

@@ -1,7 +1,7 @@
 //! Why a command could not do its work: message, what to do, exit code.
 
 use super::Exit;
-use crate::daemon::RunError;
+use crate::daemon::{RunError, ScannerError};
 use crate::record::RecordError;
 use crate::station::FileError;
 
@@ -78,6 +78,20 @@ impl From<RunError> for Failure {
             | RunError::Relay(_)
             | RunError::Silent { .. }
             | RunError::Stranger { .. } => Exit::Usage,
+        };
+        Self::new(exit, chain(&error), error.help())
+    }
+}
+
+impl From<ScannerError> for Failure {
+    fn from(error: ScannerError) -> Self {
+        let exit = match error {
+            ScannerError::Open(error) => return error.into(),
+            // The part that was behind the relay is nowhere proven empty.
+            ScannerError::NotEmpty { .. } | ScannerError::Moved { .. } => Exit::LockedOut,
+            ScannerError::NotClosed { .. }
+            | ScannerError::Refused { .. }
+            | ScannerError::Silent { .. } => Exit::Fault,
         };
         Self::new(exit, chain(&error), error.help())
     }

@@ -4,7 +4,7 @@ use super::ask::StationArgument;
 use super::failure::Failure;
 use super::table::table;
 use super::{Exit, screen, sitting};
-use crate::daemon::{Checked, OpenStation};
+use crate::daemon::{Checked, OpenScanner, OpenStation};
 use crate::station::wiring::EXAMPLE;
 
 /// Arguments of `station`.
@@ -16,7 +16,7 @@ pub(crate) struct Arguments {
 
 #[derive(Debug, clap::Subcommand)]
 enum Command {
-    /// Ask both instruments who they are and what they read; nothing is energised
+    /// Ask the instruments who they are and what they read; nothing is energised
     Check(CheckArguments),
     /// Print a commented station file
     Example,
@@ -46,7 +46,10 @@ fn check(arguments: &CheckArguments) -> Result<Exit, Failure> {
     let program = std::env::current_exe()?;
     let checked = sitting::runtime()?.block_on(async {
         let mut open = OpenStation::open(&station, &program).await?;
-        let checked = open.check(&station).await;
+        let mut checked = open.check(&station).await;
+        if let Some(wiring) = &station.scanner {
+            checked.extend(OpenScanner::open(wiring).await?.check().await);
+        }
         open.close().await?;
         Ok::<_, Failure>(checked)
     })?;

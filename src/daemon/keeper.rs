@@ -25,6 +25,7 @@ pub use work::keep;
 
 use crate::quantity::Time;
 use crate::station::Duplicate;
+use crate::station::driver::{NumberForm, OutputForm};
 
 /// What the keeper must know of the station, handed over as its first line.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -36,8 +37,14 @@ pub struct Duties {
     pub output_off: String,
     /// Words that ask for the output state.
     pub ask_output: String,
+    /// Form of the answer to that.
+    pub output_form: OutputForm,
     /// Words that measure the voltage.
     pub measure_voltage: String,
+    /// Form of the answer to that.
+    pub voltage_form: NumberForm,
+    /// The supply sends back each line that it is told.
+    pub echo: bool,
     /// Pause that the supply needs between two lines.
     pub gap_ms: u64,
     /// Oldest judged reading that the daemon may go on with.

@@ -46,7 +46,7 @@ pub enum RunError {
     Silent {
         /// Its port.
         port: String,
-        /// Supply or meter.
+        /// Supply, meter or scanner.
         role: &'static str,
         /// What was sent and what came.
         why: String,
@@ -56,7 +56,7 @@ pub enum RunError {
     Stranger {
         /// Its port.
         port: String,
-        /// Supply or meter.
+        /// Supply, meter or scanner.
         role: &'static str,
         /// As the station file has it.
         expected: String,
@@ -113,7 +113,8 @@ impl RunError {
 
 /// A station whose ports are owned and whose instruments have answered.
 pub struct OpenStation {
-    actor: Actor,
+    /// On the heap: the futures that carry it would be large.
+    actor: Box<Actor>,
     /// Who answered, for the record.
     pub instruments: Vec<InstrumentOnRecord>,
 }
@@ -165,7 +166,7 @@ impl OpenStation {
         let clock = Clock::start(station.bench.lapse);
         let now = clock.host();
         let pace = SupplyPace::at_lapse(station.bench.lapse);
-        let actor = Actor {
+        let actor = Box::new(Actor {
             supply: Supply::open(station.supply.driver.clone(), pace, now),
             supply_link: Some(supply_link),
             meter: Meter::open(station.meter.driver.clone(), station.sensed_by, now),
@@ -173,7 +174,7 @@ impl OpenStation {
             relay,
             keeper,
             clock,
-        };
+        });
         let mut open = Self { actor, instruments: Vec::new() };
         open.identify(station).await?;
         Ok(open)
@@ -307,7 +308,7 @@ impl OpenStation {
     ///
     /// The system's, if the keeper can't be waited for.
     pub async fn close(self) -> std::io::Result<()> {
-        let Actor { keeper, supply_link, .. } = self.actor;
+        let Actor { keeper, supply_link, .. } = *self.actor;
         drop(supply_link);
         tokio::task::spawn_blocking(move || keeper.dismiss()).await?
     }
@@ -332,11 +333,15 @@ pub(super) async fn exchange<T>(
     }
 }
 
-fn silent<D>(wired: &Wired<D>, role: &'static str, why: &str) -> RunError {
+pub(super) fn silent<D>(wired: &Wired<D>, role: &'static str, why: &str) -> RunError {
     RunError::Silent { port: wired.port.to_string(), role, why: why.to_owned() }
 }
 
-fn known<D>(wired: &Wired<D>, role: &'static str, got: String) -> Result<String, RunError> {
+pub(super) fn known<D>(
+    wired: &Wired<D>,
+    role: &'static str,
+    got: String,
+) -> Result<String, RunError> {
     match &wired.identity {
         Some(expected) if !got.starts_with(expected) => Err(RunError::Stranger {
             port: wired.port.to_string(),
@@ -356,7 +361,10 @@ fn duties(station: &Station) -> Duties {
         end: driver.line.end.clone(),
         output_off: driver.words.output_off.clone(),
         ask_output: driver.words.ask_output.clone(),
+        output_form: driver.replies.output.clone(),
         measure_voltage: driver.words.measure_voltage.clone(),
+        voltage_form: driver.replies.measure_voltage.clone(),
+        echo: driver.line.echo,
         gap_ms,
         // The procedure itself gives up after 2 s without a value; the keeper leaves it that much
         // and a little more.

@@ -1,4 +1,4 @@
-//! What both instruments have in common towards the line: status, error queue, replies to come.
+//! What all instruments have in common towards the line: status, error queue, replies to come.
 
 use std::collections::VecDeque;
 
@@ -18,6 +18,8 @@ pub enum Instrument {
     Supply,
     /// The meter.
     Meter,
+    /// The switch.
+    Switch,
 }
 
 /// The face of one instrument.
@@ -41,7 +43,7 @@ pub(crate) struct Desk {
     pub(crate) gap: f64,
     heard: f64,
     queue: VecDeque<Error>,
-    replies: Vec<(f64, String)>,
+    replies: Vec<(f64, Vec<u8>)>,
 }
 
 impl Desk {
@@ -107,18 +109,24 @@ impl Desk {
         self.queue.pop_front().unwrap_or_default()
     }
 
-    /// A reply that goes out at `now`, later if the instrument is slow, never if it is silent.
-    pub(crate) fn reply(&mut self, now: f64, text: String) {
+    /// A reply of one line that goes out at `now`, later if the instrument is slow, never if it is
+    /// silent.
+    pub(crate) fn reply(&mut self, now: f64, text: &str) {
+        self.send(now, format!("{text}\n").into_bytes());
+    }
+
+    /// The same for bytes that have their end with them, if they have one.
+    pub(crate) fn send(&mut self, now: f64, bytes: Vec<u8>) {
         if !self.silent {
-            self.replies.push((now + self.late, text));
+            self.replies.push((now + self.late, bytes));
         }
     }
 
     /// Takes the replies that are due at `now`.
-    pub(crate) fn due(&mut self, now: f64) -> Vec<String> {
+    pub(crate) fn due(&mut self, now: f64) -> Vec<Vec<u8>> {
         let (due, rest) = self.replies.drain(..).partition(|(at, _)| *at <= now);
         self.replies = rest;
-        due.into_iter().map(|(_, text): (f64, String)| text).collect()
+        due.into_iter().map(|(_, bytes): (f64, Vec<u8>)| bytes).collect()
     }
 
     /// When the next reply goes out (s).
@@ -135,12 +143,12 @@ mod tests {
     fn replies_go_out_when_they_are_due_and_only_once() {
         let mut desk = Desk::new("NAME");
         desk.late = 0.5;
-        desk.reply(1.0, "one".to_owned());
-        desk.reply(2.0, "two".to_owned());
+        desk.reply(1.0, "one");
+        desk.send(2.0, b"two".to_vec());
         assert_eq!(desk.next_reply(), Some(1.5));
         assert!(desk.due(1.4).is_empty());
-        assert_eq!(desk.due(1.5), ["one"]);
-        assert_eq!(desk.due(3.0), ["two"]);
+        assert_eq!(desk.due(1.5), [b"one\n"]);
+        assert_eq!(desk.due(3.0), [b"two"]);
         assert_eq!(desk.next_reply(), None);
     }
 
@@ -158,7 +166,7 @@ mod tests {
     fn a_restart_forgets_errors_and_answers_and_sets_the_power_on_bit() {
         let mut desk = Desk::new("NAME");
         desk.push(ErrorCode::UndefinedHeader.into());
-        desk.reply(0.0, "lost".to_owned());
+        desk.reply(0.0, "lost");
         desk.restart(4.0);
         assert!(desk.due(9.0).is_empty());
         assert_eq!(desk.pop(), ErrorCode::NoError);

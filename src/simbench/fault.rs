@@ -6,7 +6,7 @@ use crate::simbench::meter::{MeterTrouble, Mood};
 use crate::simbench::supply::{SupplyTrouble, Trip};
 use crate::simbench::world::World;
 
-/// Time for which a restarting supply hears nothing (s).
+/// Time for which a restarting supply or switch hears nothing (s).
 const RESTART_TIME: f64 = 4.0;
 
 /// Something that goes wrong. All times are bench time.
@@ -58,6 +58,25 @@ pub enum Fault {
     SupplyHangUp,
     /// The meter's port goes away.
     MeterHangUp,
+    /// Something goes wrong with the switch.
+    Switch(SwitchFault),
+}
+
+/// Something that goes wrong with the switch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SwitchFault {
+    /// The relay of this channel stays closed, and the switch says so.
+    Welded(u32),
+    /// The relay of this channel stays open, and the switch says so.
+    Dead(u32),
+    /// Somebody closes the relay of this channel by hand.
+    ClosedByHand(u32),
+    /// The switch takes lines and does nothing with them; its relays stay as they are.
+    Silent,
+    /// The switch restarts: all relays fall open, deaf for 4 s.
+    Restarts,
+    /// The switch's port goes away; its relays stay as they are.
+    HangUp,
 }
 
 impl World {
@@ -91,6 +110,7 @@ impl World {
             }
             Fault::KnobTurned(voltage) => self.supply.voltage = voltage.value,
             Fault::LimitTurned(current) => self.supply.current = current.value,
+            Fault::Switch(fault) => self.switch_suffers(fault),
             Fault::SupplyRestarts => {
                 self.supply.reset();
                 let deaf_until = self.now() + RESTART_TIME;
@@ -98,6 +118,24 @@ impl World {
             }
         }
     }
+
+    fn switch_suffers(&mut self, fault: SwitchFault) {
+        match fault {
+            SwitchFault::Welded(channel) => self.switch.welded = Some(channel),
+            SwitchFault::Dead(channel) => self.switch.dead = Some(channel),
+            SwitchFault::ClosedByHand(channel) => self.fall_closed(channel),
+            SwitchFault::Silent => self.desk(Instrument::Switch).silent = true,
+            SwitchFault::HangUp => self.desk(Instrument::Switch).hung_up = true,
+            SwitchFault::Restarts => {
+                for channel in self.switch.closed.clone() {
+                    self.fall_open(channel);
+                }
+                let deaf_until = self.now() + RESTART_TIME;
+                self.desk(Instrument::Switch).restart(deaf_until);
+            }
+        }
+    }
+
     /// Mends the instruments: what they suffer from ends. Settings, trips and charge stay, and a
     /// port that is gone or a clip that fell off does not come back by itself.
     pub(crate) fn mend(&mut self) {
@@ -107,6 +145,10 @@ impl World {
             (self.supply.model.identity.clone(), self.meter.model.identity.clone());
         self.desk(Instrument::Supply).mend(supply);
         self.desk(Instrument::Meter).mend(meter);
+        self.switch.welded = None;
+        self.switch.dead = None;
+        let switch = self.switch.model.identity.clone();
+        self.desk(Instrument::Switch).mend(switch);
     }
 }
 

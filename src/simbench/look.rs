@@ -3,6 +3,7 @@
 use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
 use crate::simbench::desk::Instrument;
 use crate::simbench::meter::Function;
+use crate::simbench::part::{Part, PartState};
 use crate::simbench::world::World;
 
 /// The true state of the bench at one moment, whatever the instruments tell.
@@ -59,20 +60,24 @@ pub struct Logged {
 impl World {
     /// The state of the bench now.
     pub(crate) fn look(&self) -> Look {
-        let part = self.circuit.part.as_ref();
-        let held = &self.state.part;
+        self.look_upon(self.circuit.part.as_ref(), &self.state.part, true)
+    }
+
+    /// The state of the bench, with this part in view: in the circuit, or behind an open relay.
+    pub(crate) fn look_upon(&self, part: Option<&Part>, held: &PartState, connected: bool) -> Look {
         let leakage = part.map_or(0.0, |part| part.conduction(held.u, held.under).0);
+        let current = if connected { self.circuit.branch_current(&self.state) } else { 0.0 };
         Look {
             time: seconds(self.now()),
             output_on: self.supply.relay_closed(),
             tripped: self.supply.trip.is_some(),
-            contact: part.is_some() && !self.circuit.gap,
+            contact: connected && part.is_some() && !self.circuit.gap,
             supply_set: volts(self.supply.voltage),
             supply_limit: amperes(self.supply.current),
             supply_current: amperes(self.given_now),
             terminal_voltage: volts(self.state.terminals),
             part_voltage: volts(held.u),
-            part_current: amperes(self.circuit.branch_current(&self.state)),
+            part_current: amperes(current),
             part_leakage: amperes(leakage),
             meter_range: amperes(self.meter.range(Function::Current)),
         }

@@ -24,6 +24,8 @@ pub struct BenchOptions {
     pub contact: Resistance,
     /// How the meter sees the current.
     pub sensing: Sensing,
+    /// A switch with a clip on each channel, in place of the single clip.
+    pub switch: Option<SwitchModel>,
     /// What the instruments are plugged into.
     pub serve: Serve,
 }
@@ -39,6 +41,7 @@ impl Default for BenchOptions {
             bleeder: Some(ohms(10e3)),
             contact: ohms(0.2),
             sensing: Sensing::Shunt,
+            switch: None,
             serve: Serve::Terminals,
         }
     }
@@ -62,10 +65,23 @@ pub enum Serve {
     Loopback,
 }
 
+/// How a supply talks. Each is described in the driver file of its kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tongue {
+    /// SCPI-1999.
+    Scpi,
+    /// Letters and numbers of fixed width, a status byte, end marks left out.
+    Terse,
+    /// Whole words, each line sent back, units behind numbers.
+    Echoing,
+}
+
 /// A programmable supply.
 #[derive(Debug, Clone)]
 pub struct SupplyModel {
-    /// Answer to `*IDN?`.
+    /// How it talks.
+    pub tongue: Tongue,
+    /// Answer to `*IDN?`, or to the question for its name.
     pub identity: String,
     /// Highest voltage it can be set to.
     pub most_voltage: Voltage,
@@ -100,6 +116,7 @@ pub struct SupplyModel {
 impl Default for SupplyModel {
     fn default() -> Self {
         Self {
+            tongue: Tongue::Scpi,
             identity: "SKARVIK,SIMULATED-SUPPLY,0001,1.0".to_owned(),
             most_voltage: volts(60.0),
             most_current: amperes(1.0),
@@ -116,6 +133,24 @@ impl Default for SupplyModel {
             overshoot: 0.0,
             drift_per_hour: 0.0,
         }
+    }
+}
+
+/// A switch: a relay for each channel, all open after power-on.
+#[derive(Debug, Clone)]
+pub struct SwitchModel {
+    /// Answer to `*IDN?`.
+    pub identity: String,
+    /// Numbers of its channels.
+    pub channels: Vec<u32>,
+}
+
+impl SwitchModel {
+    /// A switch of so many channels, numbered from 101.
+    #[must_use]
+    pub fn of(channels: u32) -> Self {
+        let identity = "SKARVIK,SIMULATED-SWITCH,0001,1.0".to_owned();
+        Self { identity, channels: (101..101 + channels).collect() }
     }
 }
 

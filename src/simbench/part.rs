@@ -245,6 +245,19 @@ impl Part {
         }
     }
 
+    /// What the part remembers after it was left to itself for `seconds`.
+    pub(crate) fn alone(&self, state: &PartState, seconds: f64) -> PartState {
+        let (mut state, mut gone) = (state.clone(), 0.0);
+        while gone < seconds {
+            // What moves by itself gets slower: absorption spreads over decades of time.
+            let h = (seconds - gone).min(0.01 + gone / 100.0);
+            let norton = self.norton(&state, h, state.u);
+            state = self.after(&state, h, norton.b / norton.a);
+            gone += h;
+        }
+        state
+    }
+
     /// The current (A) that is conducted, not stored, and its slope (S).
     pub(crate) fn conduction(&self, u: f64, under: f64) -> (f64, f64) {
         let (mut current, mut slope) =

@@ -28,15 +28,15 @@ impl Clock {
 #[derive(Debug)]
 pub(crate) struct Shared {
     bench: Mutex<(World, Clock)>,
-    wakers: [OwnedFd; 2],
+    wakers: [OwnedFd; 3],
     stopping: AtomicBool,
 }
 
 /// What an instrument's thread does next.
 #[derive(Debug)]
 pub(crate) struct Turn {
-    /// Lines to say.
-    pub(crate) replies: Vec<String>,
+    /// Bytes to say.
+    pub(crate) replies: Vec<Vec<u8>>,
     /// Real seconds until something is due; nothing if nothing is.
     pub(crate) wait: Option<f64>,
     /// Whether the instrument leaves the port unread.
@@ -49,7 +49,7 @@ impl Shared {
         let waker = || eventfd(0, EventfdFlags::CLOEXEC | EventfdFlags::NONBLOCK);
         Ok(Self {
             bench: Mutex::new((world, Clock { start: Instant::now(), lapse, skipped: 0.0 })),
-            wakers: [waker()?, waker()?],
+            wakers: [waker()?, waker()?, waker()?],
             stopping: AtomicBool::new(false),
         })
     }
@@ -99,14 +99,15 @@ impl Shared {
 
     /// What wakes an instrument's thread.
     pub(crate) fn waker(&self, which: Instrument) -> &OwnedFd {
-        let [supply, meter] = &self.wakers;
+        let [supply, meter, switch] = &self.wakers;
         match which {
             Instrument::Supply => supply,
             Instrument::Meter => meter,
+            Instrument::Switch => switch,
         }
     }
 
-    /// Wakes both threads.
+    /// Wakes all threads.
     pub(crate) fn wake(&self) {
         for waker in &self.wakers {
             // A counter that is already full wakes just as well.
@@ -116,7 +117,7 @@ impl Shared {
         }
     }
 
-    /// Ends both threads.
+    /// Ends all threads.
     pub(crate) fn stop(&self) {
         self.stopping.store(true, Ordering::Release);
         self.wake();

@@ -11,6 +11,7 @@ mod faults;
 mod physics;
 mod ports;
 mod rules;
+mod switch;
 mod tray;
 
 /// A client of one instrument on a pseudo-terminal.
@@ -79,12 +80,17 @@ impl ByHand {
 
     fn supply(&mut self, line: &str) -> String {
         self.0.hear(Instrument::Supply, line);
-        self.0.say(Instrument::Supply).join("|")
+        said(&self.0.say(Instrument::Supply))
     }
 
     fn meter(&mut self, line: &str) -> String {
         self.0.hear(Instrument::Meter, line);
-        self.0.say(Instrument::Meter).join("|")
+        said(&self.0.say(Instrument::Meter))
+    }
+
+    fn switch(&mut self, line: &str) -> String {
+        self.0.hear(Instrument::Switch, line);
+        said(&self.0.say(Instrument::Switch))
     }
 
     /// A reading, waited for.
@@ -92,12 +98,19 @@ impl ByHand {
         assert_eq!(self.meter("READ?"), "");
         while let Some(due) = self.0.alarm(Instrument::Meter) {
             self.0.advance_to(due);
-            if let [reading] = self.0.say(Instrument::Meter).as_slice() {
+            let reading = said(&self.0.say(Instrument::Meter));
+            if !reading.is_empty() {
                 return reading.parse().unwrap();
             }
         }
         panic!("no reading is under way");
     }
+}
+
+/// Lines without their ends.
+fn said(replies: &[Vec<u8>]) -> String {
+    let lines = replies.iter().map(|bytes| String::from_utf8_lossy(bytes).trim_end().to_owned());
+    lines.collect::<Vec<_>>().join("|")
 }
 
 fn ideal() -> BenchOptions {

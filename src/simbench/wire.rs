@@ -115,12 +115,11 @@ impl Wire {
         }
     }
 
-    /// Writes a line. What a client does not take away is lost, as on a line without flow control.
-    fn put(&mut self, line: &str) -> std::io::Result<()> {
-        let bytes = format!("{line}\n");
+    /// Writes bytes. What a client does not take away is lost, as on a line without flow control.
+    fn put(&mut self, bytes: &[u8]) -> std::io::Result<()> {
         let written = match self {
-            Self::Terminal { master, .. } => master.write(bytes.as_bytes()),
-            Self::Loopback { client: Some(stream), .. } => stream.write(bytes.as_bytes()),
+            Self::Terminal { master, .. } => master.write(bytes),
+            Self::Loopback { client: Some(stream), .. } => stream.write(bytes),
             Self::Loopback { client: None, .. } => Ok(0),
         };
         if written.as_ref().is_err_and(is_gone) {
@@ -191,10 +190,10 @@ pub(crate) fn serve(
     Ok(())
 }
 
-/// Adds a byte to the line; a whole line goes to the instrument.
+/// Adds a byte to the line; a whole line goes to the instrument. CR and LF end one alike.
 fn collect(shared: &Shared, which: Instrument, line: &mut Vec<u8>, byte: u8) {
-    if byte == b'\n' {
-        shared.hear(which, String::from_utf8_lossy(line).trim_end_matches('\r'));
+    if matches!(byte, b'\r' | b'\n') {
+        shared.hear(which, &String::from_utf8_lossy(line));
         line.clear();
     } else if line.len() < LONGEST_LINE {
         line.push(byte);

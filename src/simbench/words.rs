@@ -15,10 +15,14 @@ use scpi::tree::prelude::{
 use crate::simbench::desk::{COMPLETE, Instrument};
 use crate::simbench::look::Speaker;
 use crate::simbench::meter::Told;
+use crate::simbench::options::Tongue;
 use crate::simbench::world::World;
 
+mod echoing;
 mod meter;
 mod supply;
+mod switch;
+mod terse;
 
 /// What a command does.
 type Act = fn(&mut World, &mut Parameters) -> Result<()>;
@@ -89,15 +93,20 @@ impl World {
             self.meter.abort();
             self.speaker().push(ErrorCode::QueryInterrupted.into());
         }
+        if which == Instrument::Supply && self.supply.model.tongue != Tongue::Scpi {
+            self.answer_in_tongue(line.trim());
+            return;
+        }
         let mut response: Vec<u8> = Vec::new();
         let tree: Node<World> = match which {
             Instrument::Supply => supply::WORDS,
             Instrument::Meter => meter::WORDS,
+            Instrument::Switch => switch::WORDS,
         };
         let outcome = tree.run(line.as_bytes(), self, &mut Context::new(), &mut response);
         let answer = String::from_utf8_lossy(&response);
         if outcome.is_ok() && !answer.trim().is_empty() {
-            self.speaker().reply(now, answer.trim_end().to_owned());
+            self.speaker().reply(now, answer.trim_end());
         }
     }
 
@@ -106,21 +115,33 @@ impl World {
         self.desk(which).push(ErrorCode::InputBufferOverrun.into());
     }
 
-    /// Takes what an instrument says by now, each line without its end.
-    pub(crate) fn say(&mut self, which: Instrument) -> Vec<String> {
+    fn answer_in_tongue(&mut self, line: &str) {
+        let now = self.now();
+        let said = match self.supply.model.tongue {
+            Tongue::Terse => terse::answer(self, line),
+            Tongue::Scpi | Tongue::Echoing => Some(echoing::answer(self, line)),
+        };
+        if let Some(said) = said {
+            self.desk(Instrument::Supply).send(now, said);
+        }
+    }
+
+    /// Takes what an instrument says by now.
+    pub(crate) fn say(&mut self, which: Instrument) -> Vec<Vec<u8>> {
         if which == Instrument::Meter && self.meter.awaited && !self.meter.is_converting() {
             self.meter.awaited = false;
             if let Some(told) = self.meter.tell() {
                 let now = self.now();
-                self.desk(which).reply(now, spelled(told));
+                self.desk(which).reply(now, &spelled(told));
             }
         }
         let now = self.now();
-        let lines = self.desk(which).due(now);
-        for line in &lines {
-            self.note(which, Speaker::Instrument, line);
+        let said = self.desk(which).due(now);
+        for bytes in &said {
+            let line = bytes.trim_ascii().escape_ascii().to_string();
+            self.note(which, Speaker::Instrument, &line);
         }
-        lines
+        said
     }
 
     fn speaker(&mut self) -> &mut crate::simbench::desk::Desk {
@@ -170,6 +191,11 @@ const RESET: Order = Order::act(|world, _| {
     match world.speaking {
         Instrument::Supply => world.supply.reset(),
         Instrument::Meter => world.meter.reset(),
+        Instrument::Switch => {
+            for channel in world.switch.closed.clone() {
+                world.open_relay_of(channel);
+            }
+        }
     }
     Ok(())
 });
@@ -189,7 +215,7 @@ const VERSION: Order = Order::ask(|_| Ok(Some("1999.0".to_owned())));
 /// Taken and without effect: the simulated panels have no keys.
 const PANEL: Order = Order::act(|_, _| Ok(()));
 
-/// The tree of one instrument: what both have, and its own nodes.
+/// The tree of one instrument: what all have, and its own nodes.
 macro_rules! words {
     ($($node:expr),+ $(,)?) => {
         scpi::Root![

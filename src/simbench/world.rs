@@ -13,9 +13,10 @@ use crate::simbench::dice::Dice;
 use crate::simbench::fault::Fault;
 use crate::simbench::look::{Logged, Speaker};
 use crate::simbench::meter::Meter;
-use crate::simbench::options::BenchOptions;
+use crate::simbench::options::{BenchOptions, SwitchModel};
 use crate::simbench::part::{Part, PartState, Physics};
 use crate::simbench::supply::Supply;
+use crate::simbench::switch::Switch;
 
 /// A moment that is nearer than this is now (s).
 const MOMENT: f64 = 1e-9;
@@ -24,7 +25,7 @@ const BREAKDOWN_ERROR: f64 = 0.02;
 /// A part may stand this share above its rating, for the supply's accuracy.
 const OVER_RATING: f64 = 1.01;
 /// A part may be touched below this voltage (V).
-const TOUCHABLE: f64 = 5.0;
+pub(crate) const TOUCHABLE: f64 = 5.0;
 /// The output may be switched on with the set-point at this share of the rating at most.
 const FIRST_SHARE: f64 = 0.05;
 /// Lines that the log keeps.
@@ -32,7 +33,7 @@ const LOG_LINES: usize = 100_000;
 
 /// What is in the clip, beyond its physics.
 #[derive(Debug, Clone)]
-struct Clip {
+pub(crate) struct Clip {
     rated: f64,
     falls_off: Option<f64>,
     over_rating: bool,
@@ -53,6 +54,7 @@ pub(crate) struct World {
     pub(crate) state: State,
     pub(crate) supply: Supply,
     pub(crate) meter: Meter,
+    pub(crate) switch: Switch,
     pub(crate) dice: Dice,
     pub(crate) speaking: Instrument,
     pub(crate) violations: Vec<String>,
@@ -60,7 +62,8 @@ pub(crate) struct World {
     pub(crate) given_now: f64,
     supply_desk: Desk,
     meter_desk: Desk,
-    clip: Option<Clip>,
+    switch_desk: Desk,
+    pub(crate) clip: Option<Clip>,
     schedule: Vec<(f64, Fault)>,
     step: f64,
     was_on: bool,
@@ -71,6 +74,7 @@ impl World {
     pub(crate) fn new(options: BenchOptions) -> Self {
         let supply = Supply::new(options.supply);
         let meter = Meter::new(options.meter, options.sensing);
+        let switch = Switch::new(options.switch.unwrap_or(SwitchModel::of(0)));
         Self {
             circuit: Circuit {
                 series: options.series.value,
@@ -85,8 +89,10 @@ impl World {
             state: State::at_rest(),
             supply_desk: Desk::new(&supply.model.identity),
             meter_desk: Desk::new(&meter.model.identity),
+            switch_desk: Desk::new(&switch.model.identity),
             supply,
             meter,
+            switch,
             dice: Dice::new(options.seed),
             speaking: Instrument::Supply,
             violations: Vec::new(),
@@ -109,12 +115,13 @@ impl World {
         match which {
             Instrument::Supply => &mut self.supply_desk,
             Instrument::Meter => &mut self.meter_desk,
+            Instrument::Switch => &mut self.switch_desk,
         }
     }
 
-    /// Clips a part in.
-    pub(crate) fn clip_in(&mut self, physics: &Physics) {
-        self.unclip();
+    /// Puts a part into the clip that is in the circuit.
+    pub(crate) fn put_in(&mut self, physics: &Physics) {
+        self.take_out();
         if self.supply.relay_closed() {
             self.violate("a part was clipped in while the output was on");
         }
@@ -122,16 +129,21 @@ impl World {
         self.circuit.part = Some(part);
         self.circuit.gap = false;
         self.state.part = state;
-        self.clip = Some(Clip {
+        self.clip = Some(self.clip_of(physics));
+    }
+
+    /// A clip with such a part, put on now.
+    pub(crate) fn clip_of(&self, physics: &Physics) -> Clip {
+        Clip {
             rated: physics.rated_v,
             falls_off: physics.falls_off_s.map(|after| self.now() + after),
             over_rating: false,
             burst: None,
-        });
+        }
     }
 
-    /// Takes out whatever is in the clip.
-    pub(crate) fn unclip(&mut self) {
+    /// Takes out whatever is in the clip that is in the circuit.
+    pub(crate) fn take_out(&mut self) {
         if self.clip.take().is_some() && TOUCHABLE < self.state.part.u.abs() {
             self.violate(&format!("the part was unclipped at {:.1} V", self.state.part.u));
         }
@@ -194,7 +206,8 @@ impl World {
         self.log.push_back(Logged { time, instrument, speaker, line: line.to_owned() });
     }
 
-    fn violate(&mut self, what: &str) {
+    /// Notes a broken rule.
+    pub(crate) fn violate(&mut self, what: &str) {
         self.violations.push(format!("at {:.3} s: {what}", self.now()));
     }
 

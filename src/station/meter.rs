@@ -88,7 +88,7 @@ impl Meter {
         };
         let words = words.replacen("{}", &format!("{:E}", self.full_scale(range)), 1);
         self.session.forget(|waiting| waiting.question.is_none_or(|ask| ask != Ask::Error(0)));
-        self.session.say(Outgoing { words, question: None });
+        self.session.say(Outgoing::order(words));
         self.set_integration();
         self.ask(Ask::Range(range));
     }
@@ -101,7 +101,7 @@ impl Meter {
         };
         let cycles = self.driver.ability.integration_cycles;
         let words = words.replacen("{}", &cycles.to_string(), 1);
-        self.session.say(Outgoing { words, question: None });
+        self.session.say(Outgoing::order(words));
     }
 
     /// Full scale of a range in the unit that the meter knows it by.
@@ -125,7 +125,7 @@ impl Meter {
             (Ask::Range(_), SensedBy::Shunt) => words.ask_current_range.clone(),
             (Ask::Range(_), SensedBy::Resistor(_)) => words.ask_voltage_range.clone(),
         };
-        self.session.say(Outgoing { words, question: Some(ask) });
+        self.session.say(Outgoing::asking(words, ask));
     }
 
     /// What is to be written at `now`; reads when nothing else waits.
@@ -393,9 +393,7 @@ mod tests {
     #[test]
     fn a_meter_that_restarted_is_not_read_before_it_has_its_range_again() {
         let mut meter = on_shunt();
-        meter
-            .session
-            .say(Outgoing { words: "READ?".into(), question: Some(Ask::Read(meter.wanted)) });
+        meter.session.say(Outgoing::asking("READ?".into(), Ask::Read(meter.wanted)));
         meter.receive(b"READY\n", seconds(0.2));
         assert_eq!(meter.write(seconds(2.5)), Some(b"*IDN?\n".to_vec()));
         meter.receive(b"MAKER,METER,1,1\n", seconds(2.5));

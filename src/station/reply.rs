@@ -5,6 +5,7 @@
 //! "none" ever reaches a comparison. What is not understood is refused; nothing is guessed, and no
 //! general number parser is used, since those take `nan`, `inf` and prefixes of a line.
 
+use super::driver::IdentityForm;
 use crate::plan::{OutputState, Sample};
 
 /// Magnitude from which SCPI-1999 (vol. 1, §7.2.1) means infinity or not-a-number.
@@ -97,6 +98,17 @@ pub fn flag(bytes: &[u8]) -> Result<bool, ReplyError> {
     switch(bytes).ok_or_else(|| refused("0 or 1", bytes))
 }
 
+/// Reads so many yeses or noes with commas between, no more and no fewer.
+///
+/// # Errors
+///
+/// [`ReplyError`] for anything else.
+pub fn flags(bytes: &[u8], count: usize) -> Result<Vec<bool>, ReplyError> {
+    let read: Option<Vec<bool>> = bytes.split(|byte| *byte == b',').map(switch).collect();
+    read.filter(|flags| flags.len() == count)
+        .ok_or_else(|| refused("0 or 1 for each channel asked about", bytes))
+}
+
 fn switch(bytes: &[u8]) -> Option<bool> {
     let word = bytes.trim_ascii();
     if word.eq_ignore_ascii_case(b"ON") {
@@ -114,17 +126,26 @@ fn switch(bytes: &[u8]) -> Option<bool> {
     }
 }
 
-/// Reads an identity: printable text with at least the four fields of IEEE 488.2 §10.14.
+/// Reads an identity: printable text with at least the four fields of IEEE 488.2 §10.14, or with
+/// a letter at least where the driver allows any text.
 ///
 /// # Errors
 ///
 /// [`ReplyError`] for anything else.
-pub fn identity(bytes: &[u8]) -> Result<String, ReplyError> {
+pub fn identity(bytes: &[u8], form: IdentityForm) -> Result<String, ReplyError> {
     let text = bytes.trim_ascii();
     let printable = text.iter().all(|byte| byte.is_ascii_graphic() || *byte == b' ');
-    let fields = text.split(|byte| *byte == b',').count();
-    if !printable || fields < 4 {
-        return Err(refused("an identity of four fields", bytes));
+    let (fits, expected) = match form {
+        IdentityForm::Fields => {
+            let fields = text.split(|byte| *byte == b',').count();
+            (4 <= fields, "an identity of four fields")
+        }
+        IdentityForm::Text => {
+            (text.iter().any(u8::is_ascii_alphabetic), "a name with a letter in it")
+        }
+    };
+    if !printable || !fits {
+        return Err(refused(expected, bytes));
     }
     Ok(text.escape_ascii().to_string())
 }
@@ -292,6 +313,15 @@ mod tests {
         assert_eq!(output_state(bytes), state);
     }
 
+    #[test]
+    fn flags_are_as_many_as_were_asked_about() {
+        assert_eq!(flags(b"1,0, 0", 3), Ok(vec![true, false, false]));
+        assert_eq!(flags(b"1", 1), Ok(vec![true]));
+        for (reply, count) in [(&b"1,0"[..], 3), (b"1,0,0,0", 3), (b"1,2,0", 3), (b"1,,0", 3)] {
+            assert!(flags(reply, count).is_err(), "{}", readable(reply));
+        }
+    }
+
     #[rstest]
     #[case(b"0 No Error")]
     #[case(b"+0,\"No error\"")]
@@ -315,7 +345,15 @@ mod tests {
     #[case(b"25.001")]
     #[case(b"A,B,C,\xff")]
     fn a_banner_is_no_identity(#[case] bytes: &[u8]) {
-        assert!(identity(bytes).is_err());
+        assert!(identity(bytes, IdentityForm::Fields).is_err());
+    }
+
+    #[test]
+    fn a_name_without_a_letter_is_no_name() {
+        assert_eq!(identity(b"TERSE 60\r", IdentityForm::Text), Ok("TERSE 60".into()));
+        for other in [&b"25.001"[..], b"", b"TERSE\xff"] {
+            assert!(identity(other, IdentityForm::Text).is_err());
+        }
     }
 
     #[test]

@@ -10,6 +10,7 @@
 
 use std::collections::VecDeque;
 
+use super::driver::IdentityForm;
 use super::reply;
 use crate::quantity::{Time, seconds};
 
@@ -29,6 +30,19 @@ pub struct Timing {
     pub deadline: Time,
     /// Longest time for the first answer after opening.
     pub first_deadline: Time,
+    /// The instrument sends back each line that it is told, ahead of its answer.
+    pub echo: bool,
+    /// The form of its identity.
+    pub identity: IdentityForm,
+}
+
+/// Where a reply ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ends {
+    /// At an end mark: CR, LF or any run of them.
+    Mark,
+    /// After so many bytes.
+    After(usize),
 }
 
 /// Something to say.
@@ -38,6 +52,22 @@ pub struct Outgoing<Q> {
     pub words: String,
     /// The question that the words ask, or none for an order.
     pub question: Option<Q>,
+    /// Where the answer ends.
+    pub ends: Ends,
+}
+
+impl<Q> Outgoing<Q> {
+    /// An order.
+    #[must_use]
+    pub fn order(words: String) -> Self {
+        Self { words, question: None, ends: Ends::Mark }
+    }
+
+    /// A question whose answer is a line.
+    #[must_use]
+    pub fn asking(words: String, question: Q) -> Self {
+        Self { words, question: Some(question), ends: Ends::Mark }
+    }
 }
 
 /// What the line has to tell.
@@ -59,7 +89,7 @@ enum State<Q> {
     /// Nothing is open.
     Quiet,
     /// A question is open.
-    Open { question: Q, words: String, until: Time },
+    Open { question: Q, words: String, ends: Ends, until: Time },
     /// Out of step: silent until nothing has come for a while.
     Draining { until: Time },
     /// Out of step: the identity was asked for.
@@ -78,6 +108,8 @@ pub struct Session<Q> {
     buffer: Vec<u8>,
     overlong: bool,
     queue: VecDeque<Outgoing<Q>>,
+    /// Lines that the instrument has yet to send back.
+    echoes: VecDeque<String>,
     next_write: Time,
     misses: u8,
     resyncs: u32,
@@ -95,6 +127,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             buffer: Vec::new(),
             overlong: false,
             queue: VecDeque::new(),
+            echoes: VecDeque::new(),
             next_write: now,
             misses: 0,
             resyncs: 0,
@@ -163,9 +196,8 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         if self.awaits_answer() {
             self.lose_step(now);
         }
-        self.next_write = now + self.timing.gap;
-        let end = &self.timing.end;
-        format!("{end}{words}{end}").into_bytes()
+        let line = self.line(words, now);
+        [self.timing.end.as_bytes(), &line].concat()
     }
 
     /// What is to be written at `now`, if anything.
@@ -187,7 +219,8 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
                 let bytes = self.line(&outgoing.words, now);
                 if let Some(question) = outgoing.question {
                     let until = now + self.timing.deadline;
-                    self.state = State::Open { question, words: outgoing.words, until };
+                    let Outgoing { words, ends, .. } = outgoing;
+                    self.state = State::Open { question, words, ends, until };
                 }
                 Some(bytes)
             }
@@ -207,6 +240,9 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
 
     fn line(&mut self, words: &str, now: Time) -> Vec<u8> {
         self.next_write = now + self.timing.gap;
+        if self.timing.echo {
+            self.echoes.push_back(words.trim().to_owned());
+        }
         format!("{words}{}", self.timing.end).into_bytes()
     }
 
@@ -267,7 +303,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             }
             return Vec::new();
         };
-        let Ok(identity) = reply::identity(line) else {
+        let Ok(identity) = reply::identity(line, self.timing.identity) else {
             self.lose_step(now);
             return Vec::new();
         };
@@ -288,7 +324,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     /// Time has passed: notices missed deadlines.
     pub fn pass(&mut self, now: Time) -> Vec<Heard<Q>> {
         match &self.state {
-            State::Open { question, words, until } if *until <= now => {
+            State::Open { question, words, until, .. } if *until <= now => {
                 let (question, words) = (*question, words.clone());
                 self.missed(&words, Some(question), now)
             }
@@ -332,231 +368,59 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     fn lose_step(&mut self, now: Time) {
         self.resyncs = self.resyncs.saturating_add(1);
         self.buffer.clear();
+        self.echoes.clear();
         self.state = State::Draining { until: now + self.timing.deadline };
     }
 
-    /// Cuts whole lines off. CR, LF and any run of them end a line; blank lines are no lines, and
-    /// NULs between lines are dropped.
+    /// Cuts whole replies off. CR, LF and any run of them end a line; blank lines are no lines, and
+    /// NULs between lines are dropped. Lines that were awaited as echoes are not given.
     fn cut(&mut self, bytes: &[u8]) -> Vec<Vec<u8>> {
         let mut lines = Vec::new();
         for &byte in bytes {
-            match byte {
-                b'\r' | b'\n' => {
-                    let line = std::mem::take(&mut self.buffer);
-                    let overlong = std::mem::take(&mut self.overlong);
-                    if !line.trim_ascii().is_empty() && !overlong {
-                        lines.push(line);
+            let between = self.buffer.is_empty();
+            match (byte, self.bare_length()) {
+                // Left over from a line before: no answer without an end mark begins so.
+                (b'\r' | b'\n' | 0, Some(_)) | (0, None) if between => {}
+                (b'\r' | b'\n', None) => lines.extend(self.end_line()),
+                _ if LONGEST_LINE <= self.buffer.len() => self.overlong = true,
+                (_, None) => self.buffer.push(byte),
+                (_, Some(length)) => {
+                    self.buffer.push(byte);
+                    if length <= self.buffer.len() {
+                        lines.push(std::mem::take(&mut self.buffer));
                     }
                 }
-                0 if self.buffer.is_empty() => {}
-                _ if LONGEST_LINE <= self.buffer.len() => self.overlong = true,
-                _ => self.buffer.push(byte),
             }
         }
         lines
     }
+
+    /// Length of the answer that is awaited, if it has no end mark and no echo comes before it.
+    fn bare_length(&self) -> Option<usize> {
+        match self.state {
+            State::Open { ends: Ends::After(length), .. } if self.echoes.is_empty() => Some(length),
+            State::Open { .. }
+            | State::Quiet
+            | State::Draining { .. }
+            | State::Proving { .. }
+            | State::Lost => None,
+        }
+    }
+
+    fn end_line(&mut self) -> Option<Vec<u8>> {
+        let line = std::mem::take(&mut self.buffer);
+        let overlong = std::mem::take(&mut self.overlong);
+        if line.trim_ascii().is_empty() || overlong {
+            return None;
+        }
+        let echo = self.echoes.front().is_some_and(|echo| echo.as_bytes() == line.trim_ascii());
+        if echo {
+            self.echoes.pop_front();
+            return None;
+        }
+        Some(line)
+    }
 }
 
 #[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use super::*;
-
-    #[derive(Debug, Clone, Copy, PartialEq)]
-    enum Ask {
-        Voltage,
-        Current,
-    }
-
-    const IDENTITY: &[u8] = b"MAKER,SUPPLY,0001,1.0\n";
-
-    fn timing() -> Timing {
-        Timing {
-            end: "\n".into(),
-            gap: seconds(0.0),
-            deadline: seconds(1.0),
-            first_deadline: seconds(5.0),
-        }
-    }
-
-    fn ask(question: Ask) -> Outgoing<Ask> {
-        let words = match question {
-            Ask::Voltage => "MEAS:VOLT?",
-            Ask::Current => "MEAS:CURR?",
-        };
-        Outgoing { words: words.into(), question: Some(question) }
-    }
-
-    /// A session in step at t = 1 s.
-    fn in_step() -> Session<Ask> {
-        let mut session = Session::open(timing(), "*IDN?", seconds(0.0));
-        assert_eq!(session.write(seconds(0.5)), Some(b"*IDN?\n".to_vec()));
-        let heard = session.receive(IDENTITY, seconds(1.0));
-        assert_eq!(heard, [Heard::InStep("MAKER,SUPPLY,0001,1.0".into())]);
-        session
-    }
-
-    fn asked(question: Ask) -> Session<Ask> {
-        let mut session = in_step();
-        session.say(ask(question));
-        assert!(session.write(seconds(1.0)).is_some());
-        session
-    }
-
-    #[test]
-    fn nothing_is_asked_before_the_identity_is_known() {
-        let mut session = Session::open(timing(), "*IDN?", seconds(0.0));
-        session.say(ask(Ask::Voltage));
-        assert_eq!(session.write(seconds(0.5)), Some(b"*IDN?\n".to_vec()));
-        assert_eq!(session.write(seconds(0.6)), None);
-        session.receive(IDENTITY, seconds(0.7));
-        assert_eq!(session.write(seconds(0.7)), Some(b"MEAS:VOLT?\n".to_vec()));
-    }
-
-    #[test]
-    fn only_one_question_is_open_at_a_time() {
-        let mut session = asked(Ask::Voltage);
-        session.say(ask(Ask::Current));
-        assert_eq!(session.write(seconds(1.1)), None);
-        let heard = session.receive(b"25.0\n", seconds(1.2));
-        assert_eq!(heard, [Heard::Answer(Ask::Voltage, b"25.0".to_vec())]);
-        assert_eq!(session.write(seconds(1.2)), Some(b"MEAS:CURR?\n".to_vec()));
-    }
-
-    #[test]
-    fn a_late_answer_is_never_taken_for_the_next() {
-        let mut session = asked(Ask::Voltage);
-        session.say(ask(Ask::Current));
-        assert_eq!(session.pass(seconds(2.0)), [Heard::Missed(Ask::Voltage)]);
-        assert_eq!(session.write(seconds(2.05)), None, "must stay silent");
-        assert_eq!(session.receive(b"25.012\n", seconds(2.3)), []);
-        assert_eq!(session.write(seconds(3.2)), None, "quiet time starts again");
-        assert_eq!(session.write(seconds(3.3)), Some(b"*IDN?\n".to_vec()));
-        assert_eq!(session.receive(IDENTITY, seconds(3.4)).len(), 1);
-        assert_eq!(session.write(seconds(3.4)), Some(b"MEAS:CURR?\n".to_vec()));
-        let heard = session.receive(b"0.00213\n", seconds(3.5));
-        assert_eq!(heard, [Heard::Answer(Ask::Current, b"0.00213".to_vec())]);
-    }
-
-    #[test]
-    fn two_lines_for_one_question_are_both_refused() {
-        let mut session = asked(Ask::Current);
-        let heard = session.receive(b"25.001\n0.0021\n", seconds(1.1));
-        assert_eq!(heard, [Heard::Missed(Ask::Current)]);
-        assert_eq!(session.resyncs(), 1);
-    }
-
-    #[test]
-    fn a_line_that_nobody_asked_for_loses_step() {
-        let mut session = in_step();
-        assert_eq!(session.receive(b"?\r", seconds(1.1)), []);
-        session.say(ask(Ask::Voltage));
-        assert_eq!(session.write(seconds(1.2)), None);
-        assert_eq!(session.write(seconds(2.2)), Some(b"*IDN?\n".to_vec()));
-    }
-
-    #[test]
-    fn two_misses_in_a_row_are_a_lost_line() {
-        let mut session = asked(Ask::Voltage);
-        session.pass(seconds(2.0));
-        assert_eq!(session.write(seconds(3.0)), Some(b"*IDN?\n".to_vec()));
-        let heard = session.pass(seconds(4.0));
-        assert!(matches!(&heard[..], [Heard::Lost(why)] if why.contains("*IDN?\\n")), "{heard:?}");
-        session.say(ask(Ask::Voltage));
-        assert_eq!(session.write(seconds(9.0)), None);
-    }
-
-    #[test]
-    fn another_instrument_on_the_line_is_a_lost_line() {
-        let mut session = asked(Ask::Voltage);
-        session.pass(seconds(2.0));
-        session.write(seconds(3.0));
-        let heard = session.receive(b"MAKER,METER,0002,1.0\n", seconds(3.1));
-        assert!(matches!(&heard[..], [Heard::Lost(_)]), "{heard:?}");
-    }
-
-    #[test]
-    fn a_cut_out_ends_a_half_sent_line_and_drops_what_waits() {
-        let mut session = in_step();
-        session.say(Outgoing { words: "VOLT 25".into(), question: None });
-        assert_eq!(session.cut_out("OUTP OFF", seconds(1.0)), b"\nOUTP OFF\n");
-        assert_eq!(session.write(seconds(1.1)), None);
-        assert!(session.is_idle());
-    }
-
-    #[test]
-    fn a_cut_out_over_an_open_question_takes_no_answer_to_it() {
-        let mut session = asked(Ask::Voltage);
-        session.cut_out("OUTP OFF", seconds(1.1));
-        assert_eq!(session.receive(b"25.0\n", seconds(1.2)), []);
-        assert_eq!(session.write(seconds(2.2)), Some(b"*IDN?\n".to_vec()));
-    }
-
-    #[test]
-    fn a_cut_out_needs_no_open_line() {
-        let mut session = Session::<Ask>::open(timing(), "*IDN?", seconds(0.0));
-        session.pass(seconds(100.0));
-        assert_eq!(session.cut_out("OUTP OFF", seconds(100.0)), b"\nOUTP OFF\n");
-    }
-
-    #[test]
-    fn the_gap_is_kept_between_lines() {
-        let mut session = in_step();
-        session.timing.gap = seconds(0.12);
-        for words in ["CURR 0.01", "VOLT 25"] {
-            session.say(Outgoing { words: words.into(), question: None });
-        }
-        assert!(session.write(seconds(2.0)).is_some());
-        assert_eq!(session.write(seconds(2.1)), None);
-        assert_eq!(session.write(seconds(2.12)), Some(b"VOLT 25\n".to_vec()));
-    }
-
-    #[test]
-    fn a_line_without_end_stays_small_and_is_no_answer() {
-        let mut session = asked(Ask::Voltage);
-        for _ in 0..100 {
-            assert_eq!(session.receive(&[b'1'; 100], seconds(1.1)), []);
-        }
-        assert!(session.buffer.len() <= LONGEST_LINE);
-        assert_eq!(session.receive(b"\n", seconds(1.2)), []);
-    }
-
-    #[test]
-    fn a_port_flush_empties_the_half_line_too() {
-        let mut session = asked(Ask::Voltage);
-        session.receive(b"1.2", seconds(1.5));
-        session.pass(seconds(2.0));
-        session.write(seconds(3.0));
-        session.receive(IDENTITY, seconds(3.1));
-        session.say(ask(Ask::Current));
-        session.write(seconds(3.2));
-        let heard = session.receive(b"3.4E-06\n", seconds(3.3));
-        assert_eq!(heard, [Heard::Answer(Ask::Current, b"3.4E-06".to_vec())]);
-    }
-
-    proptest! {
-        #[test]
-        fn any_cut_of_the_bytes_gives_the_same_answer(
-            cuts in prop::collection::vec(0_usize..18, 0..6), end in prop::sample::select(vec!["\n", "\r", "\r\n", "\n\r"])
-        ) {
-            let bytes = format!("+1012.34E-09{end}").into_bytes();
-            let mut cuts: Vec<usize> = cuts.into_iter().map(|cut| cut.min(bytes.len())).collect();
-            cuts.extend([0, bytes.len()]);
-            cuts.sort_unstable();
-            let mut session = asked(Ask::Current);
-            let mut heard = Vec::new();
-            for pair in cuts.windows(2) {
-                heard.extend(session.receive(&bytes[pair[0]..pair[1]], seconds(1.1)));
-            }
-            prop_assert_eq!(heard, [Heard::Answer(Ask::Current, b"+1012.34E-09".to_vec())]);
-        }
-
-        #[test]
-        fn noise_never_stops_a_cut_out(noise in prop::collection::vec(any::<u8>(), 0..300)) {
-            let mut session = asked(Ask::Voltage);
-            session.receive(&noise, seconds(1.1));
-            prop_assert_eq!(session.cut_out("OUTP OFF", seconds(1.2)), b"\nOUTP OFF\n".to_vec());
-        }
-    }
-}
+mod tests;

@@ -4,9 +4,9 @@
 //! orders only; settings are read back as a group before the output may go on and again at
 //! intervals; "on" is said once and never repeated.
 
-use super::driver::{SupplyDriver, SupplyWords};
+use super::driver::{NumberForm, SupplyDriver, SupplyReplies, SupplyWords};
 use super::reply::{self, QueueEntry, ReplyError, Unit};
-use super::session::{Heard, Outgoing, Session};
+use super::session::{Ends, Heard, Outgoing, Session, Timing};
 use crate::plan::{OutputState, Sample};
 use crate::quantity::{Current, Time, Voltage, seconds, volts};
 
@@ -123,7 +123,8 @@ impl Supply {
     /// A supply on a line that was opened at `now`.
     #[must_use]
     pub fn open(driver: SupplyDriver, pace: SupplyPace, now: Time) -> Self {
-        let session = Session::open(driver.line.timing(), &driver.words.identity, now);
+        let timing = Timing { identity: driver.replies.identity, ..driver.line.timing() };
+        let session = Session::open(timing, &driver.words.identity, now);
         Self {
             session,
             driver,
@@ -153,7 +154,7 @@ impl Supply {
         if self.said_off && self.session.is_quiet() {
             let words = self.driver.words.output_off.clone();
             self.session.forget(|outgoing| outgoing.words == words);
-            self.session.say_first(Outgoing { words, question: None });
+            self.session.say_first(Outgoing::order(words));
             return None;
         }
         self.said_off = true;
@@ -173,12 +174,12 @@ impl Supply {
         self.order_voltage(volts(0.0));
         let words = &self.driver.words;
         let orders = [
-            with_number(&words.set_over_voltage, settings.over_voltage.value, self.volt_step()),
-            with_number(&words.set_over_current, settings.over_current.value, self.ampere_step()),
-            with_number(&words.set_current_limit, settings.current_limit.value, self.ampere_step()),
+            words.set_over_voltage.write(settings.over_voltage.value, self.volt_step()),
+            words.set_over_current.write(settings.over_current.value, self.ampere_step()),
+            words.set_current_limit.write(settings.current_limit.value, self.ampere_step()),
         ];
         for words in orders {
-            self.session.say(Outgoing { words, question: None });
+            self.session.say(Outgoing::order(words));
         }
         self.armed = Some(settings);
         self.drain_errors();
@@ -197,7 +198,7 @@ impl Supply {
         }
         self.said_off = false;
         let words = self.driver.words.output_on.clone();
-        self.session.say(Outgoing { words, question: None });
+        self.session.say(Outgoing::order(words));
         self.ask(Ask::Output);
     }
 
@@ -217,8 +218,8 @@ impl Supply {
 
     fn order_voltage(&mut self, voltage: Voltage) {
         self.set = voltage;
-        let words = with_number(&self.driver.words.set_voltage, voltage.value, self.volt_step());
-        self.session.say(Outgoing { words, question: None });
+        let words = self.driver.words.set_voltage.write(voltage.value, self.volt_step());
+        self.session.say(Outgoing::order(words));
     }
 
     fn volt_step(&self) -> f64 {
@@ -240,8 +241,7 @@ impl Supply {
     }
 
     fn ask(&mut self, ask: Ask) {
-        let words = words_of(&self.driver.words, ask);
-        self.session.say(Outgoing { words, question: Some(ask) });
+        self.session.say(outgoing(&self.driver, ask));
     }
 
     /// What is to be written at `now`; asks what is due when nothing else waits.
@@ -336,8 +336,7 @@ impl Supply {
     fn again(&mut self, ask: Ask) -> Vec<SupplySays> {
         if matches!(ask, Ask::Check(_, Purpose::Arm | Purpose::Sink)) {
             // Ahead of the rest of the group: its last answer arms, and "on" may wait behind it.
-            let words = words_of(&self.driver.words, ask);
-            self.session.say_first(Outgoing { words, question: Some(ask) });
+            self.session.say_first(outgoing(&self.driver, ask));
         }
         Vec::new()
     }
@@ -345,10 +344,10 @@ impl Supply {
     fn answer(&mut self, ask: Ask, line: &[u8]) -> Result<Option<SupplySays>, ReplyError> {
         match ask {
             Ask::Voltage => {
-                let sample = reply::number(line, Unit::Volt)?;
+                let sample = self.driver.replies.measure_voltage.read(line, Unit::Volt)?;
                 Ok(Some(SupplySays::Voltage(self.plausible(sample))))
             }
-            Ask::Output => Ok(Some(SupplySays::Output(reply::output_state(line)))),
+            Ask::Output => Ok(Some(SupplySays::Output(self.driver.replies.output.read(line)))),
             Ask::Error(count) => self.queue_entry(count, line),
             Ask::Check(setting, purpose) => self.checked(setting, purpose, line),
         }
@@ -385,7 +384,7 @@ impl Supply {
         line: &[u8],
     ) -> Result<Option<SupplySays>, ReplyError> {
         let (name, unit, asked, step) = self.describe(setting);
-        let got = reply::number(line, unit)?;
+        let got = form_of(&self.driver.replies, setting).read(line, unit)?;
         let agrees = matches!(got, Sample::Value(got) if (got - asked).abs() <= step * 1.01);
         if !agrees {
             let got = reply::readable(line);
@@ -443,6 +442,27 @@ impl Supply {
     }
 }
 
+/// A question in the driver's words, with the end that its answer has.
+fn outgoing(driver: &SupplyDriver, ask: Ask) -> Outgoing<Ask> {
+    let (words, replies) = (&driver.words, &driver.replies);
+    let ends = match ask {
+        Ask::Error(_) => Ends::Mark,
+        Ask::Voltage => replies.measure_voltage.ends(),
+        Ask::Output => replies.output.ends(),
+        Ask::Check(setting, _) => form_of(replies, setting).ends(),
+    };
+    Outgoing { words: words_of(words, ask), question: Some(ask), ends }
+}
+
+fn form_of(replies: &SupplyReplies, setting: Setting) -> &NumberForm {
+    match setting {
+        Setting::Voltage(_) => &replies.set_voltage,
+        Setting::CurrentLimit(_) => &replies.current_limit,
+        Setting::OverVoltage(_) => &replies.over_voltage,
+        Setting::OverCurrent(_) => &replies.over_current,
+    }
+}
+
 fn words_of(words: &SupplyWords, ask: Ask) -> String {
     match ask {
         Ask::Error(_) => words.next_error.clone().unwrap_or_default(),
@@ -453,16 +473,6 @@ fn words_of(words: &SupplyWords, ask: Ask) -> String {
         Ask::Check(Setting::OverVoltage(_), _) => words.ask_over_voltage.clone(),
         Ask::Check(Setting::OverCurrent(_), _) => words.ask_over_current.clone(),
     }
-}
-
-/// Puts a number into an order's words, with as many decimals as its step has.
-fn with_number(words: &str, value: f64, step: f64) -> String {
-    let decimals = (0..9).find(|decimals| {
-        let scaled = step * 10_f64.powi(*decimals);
-        (scaled - scaled.round()).abs() < 1e-6 && 0.5 < scaled
-    });
-    let decimals = usize::try_from(decimals.unwrap_or(9)).unwrap_or(9);
-    words.replacen("{}", &format!("{value:.decimals$}"), 1)
 }
 
 #[cfg(test)]

@@ -1,5 +1,7 @@
 //! The station file: what is wired where, and how far this bench may go.
 
+mod scanner;
+
 use std::path::Path;
 
 use serde::Deserialize;
@@ -11,6 +13,8 @@ use super::written::{written, written_if_given};
 use crate::part::{Room, TOLD_TOLERANCE};
 use crate::plan::{Accuracy, Bench, Bleeder, HARMLESS, Sensing, SupplyFacts, TOUCH_SAFE};
 use crate::quantity::{Celsius, Energy, Resistance, Voltage, joules, ohms, volts};
+
+pub use scanner::WiredScanner;
 
 /// A part may be touched below this (handbook §4.4: 5 V); a station may ask for less.
 pub const SAFE_VOLTAGE: f64 = 5.0; // V
@@ -35,6 +39,8 @@ pub struct Station {
     pub sensed_by: SensedBy,
     /// Line of the bleeder relay, if there is one.
     pub relay: Option<RelayLine>,
+    /// The scanner, if parts are wired to one.
+    pub scanner: Option<WiredScanner>,
     /// The facts that planning needs.
     pub bench: Bench,
 }
@@ -114,6 +120,7 @@ struct StationFile {
     supply: SupplyTable,
     meter: MeterTable,
     bleeder: BleederTable,
+    scanner: Option<scanner::ScannerTable>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -206,6 +213,12 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
     if supply_port == meter_port {
         return Err(wrong(format!("supply and meter are both on {supply_port}")));
     }
+    let scanner = file.scanner.map(|table| table.wired(path, &bench)).transpose()?;
+    if let Some(port) = scanner.as_ref().map(|scanner| &scanner.wired.port)
+        && [&supply_port, &meter_port].contains(&port)
+    {
+        return Err(wrong(format!("the scanner and another instrument are both on {port}")));
+    }
     Ok(Station {
         name: file.name,
         simulated: file.simulated,
@@ -213,6 +226,7 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
         meter: Wired { driver: meter, port: meter_port, identity: file.meter.identity },
         sensed_by,
         relay,
+        scanner,
         bench,
     })
 }
@@ -378,6 +392,12 @@ mod tests {
         "[bleeder]",
         "sense_tolerance = 0.01\n[bleeder]",
         "without meter.sense_resistor"
+    )]
+    #[case::a_scanner_on_the_meter_s_port(
+        "[bleeder]",
+        "[scanner]\ndriver = \"scpi-switch\"\nport = \"/dev/serial/by-id/usb-meter\"\n\
+         channels = { C1 = 101 }\n[bleeder]",
+        "the scanner and another instrument are both on"
     )]
     #[case::a_careless_safe_voltage(
         "name =",

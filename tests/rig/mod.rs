@@ -69,7 +69,11 @@ impl Rig {
             Serve::Loopback => format!("tcp:{port}"),
         };
         let (supply, meter) = (wired(rig.bench.supply_port()), wired(rig.bench.meter_port()));
-        rig.write("station.toml", &station_file(lapse, &supply, &meter));
+        let mut file = station_file(lapse, &supply, &meter);
+        if let Some(port) = rig.bench.switch_port() {
+            file.push_str(&scanner_table(&wired(port)));
+        }
+        rig.write("station.toml", &file);
         std::fs::create_dir(rig.path("run")).expect("a runtime folder");
         rig
     }
@@ -242,6 +246,19 @@ pub fn sound(farad: f64, volt: f64) -> SimPart {
         absorption: Some(Absorption { beta: 6e-3, n: 1.0 }),
         ..Physics::capacitor(farads(farad), volts(volt))
     })
+}
+
+/// A scanner with clips C1, C2 and C3 on its first channels.
+fn scanner_table(port: &str) -> String {
+    format!(
+        "
+[scanner]
+driver = \"scpi-switch\"
+port = \"{port}\"
+identity = \"SKARVIK,SIMULATED-SWITCH\"
+channels = {{ C1 = 101, C2 = 102, C3 = 103 }}
+"
+    )
 }
 
 fn station_file(lapse: f64, supply: &str, meter: &str) -> String {

@@ -16,7 +16,7 @@ const FLOORS: [&[&str]; 6] = [
 /// The simulated bench stands apart: it borrows quantities, and only commands know of it.
 const APART: &str = "simbench";
 /// Rooms, and single files of others, without clock, port, file, chance or store.
-const PURE: [&str; 12] = [
+const PURE: [&str; 14] = [
     "src/words.rs",
     "src/quantity",
     "src/part",
@@ -25,9 +25,11 @@ const PURE: [&str; 12] = [
     "src/procedure",
     "src/tray",
     "src/station/reply.rs",
+    "src/station/picture.rs",
     "src/station/session.rs",
     "src/station/supply.rs",
     "src/station/meter.rs",
+    "src/station/scanner.rs",
     "src/daemon/keeper/watch.rs",
 ];
 const IMPURE: [&str; 14] = [

@@ -5,7 +5,7 @@ use std::process::Command;
 
 use reststrom::judge::{Finding, Left, Verdict};
 use reststrom::plan::Phase;
-use reststrom::station::driver::{SHIPPED, read_meter, read_supply};
+use reststrom::station::driver::{SHIPPED, read_meter, read_scanner, read_supply};
 use rstest::rstest;
 
 use super::{Page, has_word, nothing_in, page, pages_in, root};
@@ -180,6 +180,7 @@ fn loads(driver: &Page) -> Result<(), String> {
     let read = match table.get("kind").and_then(toml::Value::as_str) {
         Some("supply") => read_supply(&driver.path, &driver.text).map(|_| ()),
         Some("meter") => read_meter(&driver.path, &driver.text).map(|_| ()),
+        Some("scanner") => read_scanner(&driver.path, &driver.text).map(|_| ()),
         other => return Err(format!("{}: nobody reads the kind {other:?}", driver.path)),
     };
     read.map_err(|error| error.to_string())

@@ -10,9 +10,9 @@ use rustix::termios::{QueueSelector, tcflush};
 use super::Duties;
 use super::watch::{Duty, Watch};
 use crate::plan::{OutputState, Sample};
-use crate::station::Relay;
-use crate::station::reply::{self, Unit};
+use crate::station::reply::Unit;
 use crate::station::wiring::{ControlLine, RelayLine};
+use crate::station::{Ends, Relay};
 
 /// How often the keeper looks up.
 const LOOK: Duration = Duration::from_millis(50);
@@ -248,28 +248,54 @@ impl Work {
                 }
             }
         }
-        let Some(end) = self.replies.iter().position(|byte| matches!(byte, b'\r' | b'\n')) else {
+        let duties = &self.duties;
+        let (words, ends) = if self.asked_voltage {
+            (&duties.measure_voltage, duties.voltage_form.ends())
+        } else {
+            (&duties.ask_output, duties.output_form.ends())
+        };
+        let echo = words.as_bytes().trim_ascii();
+        let Some(reply) = take_reply(&mut self.replies, ends, duties.echo.then_some(echo)) else {
             return;
         };
-        let reply: Vec<u8> = self.replies.drain(..=end).collect();
-        if reply.trim_ascii().is_empty() || self.asked.take().is_none() {
+        if self.asked.take().is_none() {
             return;
         }
         if self.asked_voltage {
             self.hear_voltage(&reply, now);
         } else {
-            self.output = reply::output_state(&reply);
+            self.output = self.duties.output_form.read(&reply);
         }
     }
 
     fn hear_voltage(&mut self, reply: &[u8], now: Duration) {
-        let Ok(Sample::Value(volt)) = reply::number(reply, Unit::Volt) else { return };
+        let read = self.duties.voltage_form.read(reply, Unit::Volt);
+        let Ok(Sample::Value(volt)) = read else { return };
         if self.duties.sees_part && volt.abs() < self.duties.safe_volt {
             self.safe_since.get_or_insert(now);
         } else {
             self.safe_since = None;
         }
     }
+}
+
+/// Takes the first whole reply off what came since a question; where the line is echoed, the echo
+/// comes first and is dropped.
+fn take_reply(came: &mut Vec<u8>, ends: Ends, echo: Option<&[u8]>) -> Option<Vec<u8>> {
+    let blank = came.iter().take_while(|byte| matches!(byte, b'\r' | b'\n' | 0)).count();
+    came.drain(..blank);
+    let mark = came.iter().position(|byte| matches!(byte, b'\r' | b'\n'));
+    if let (Some(echo), Some(mark)) = (echo, mark)
+        && came[..mark].trim_ascii() == echo
+    {
+        came.drain(..=mark);
+        return take_reply(came, ends, None);
+    }
+    let end = match (ends, echo) {
+        (Ends::After(length), None) => Some(length).filter(|length| *length <= came.len()),
+        (Ends::After(_) | Ends::Mark, _) => mark,
+    }?;
+    Some(came.drain(..end).collect())
 }
 
 /// Lets go of standard error: the daemon has told the end, and whoever reads it waits for no more.
@@ -313,5 +339,31 @@ fn open_relay((port, line): &(String, String)) -> Option<Relay> {
             tell(&error.to_string());
             None
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+
+    #[rstest]
+    #[case::a_line("\r\n0\r\n", Ends::Mark, None, Some("0"))]
+    #[case::half_a_line("0", Ends::Mark, None, None)]
+    #[case::a_byte("@", Ends::After(1), None, Some("@"))]
+    #[case::half_a_number("+24", Ends::After(6), None, None)]
+    #[case::behind_its_echo("out ?\r\nis off\r\n", Ends::Mark, Some("out ?"), Some("is off"))]
+    #[case::an_echo_alone("out ?\r\n", Ends::Mark, Some("out ?"), None)]
+    #[case::a_byte_behind_its_echo("S?\r@", Ends::After(1), Some("S?"), Some("@"))]
+    #[case::no_echo_where_one_is_due("0\r", Ends::Mark, Some("S?"), Some("0"))]
+    fn a_reply_is_taken_whole(
+        #[case] came: &str,
+        #[case] ends: Ends,
+        #[case] echo: Option<&str>,
+        #[case] reply: Option<&str>,
+    ) {
+        let taken = take_reply(&mut came.as_bytes().to_vec(), ends, echo.map(str::as_bytes));
+        assert_eq!(taken.as_deref(), reply.map(str::as_bytes));
     }
 }

@@ -42,7 +42,7 @@ fn a_meter_without_a_number_tells_the_mark_or_a_word() {
     bench.0.suffer(Fault::MeterErrorWord);
     bench.meter("READ?");
     bench.after(1.0);
-    assert_eq!(bench.0.say(Instrument::Meter), ["Err"]);
+    assert_eq!(said(&bench.0.say(Instrument::Meter)), "Err");
 }
 
 #[test]
@@ -64,9 +64,9 @@ fn a_late_answer_comes_after_the_next_question() {
     bench.after(1.05);
     assert_eq!(bench.supply("CURR?"), "");
     bench.after(0.25);
-    assert_eq!(bench.0.say(Instrument::Supply), ["10.000"]);
+    assert_eq!(said(&bench.0.say(Instrument::Supply)), "10.000");
     bench.after(1.05);
-    assert_eq!(bench.0.say(Instrument::Supply), ["0.1000"]);
+    assert_eq!(said(&bench.0.say(Instrument::Supply)), "0.1000");
 }
 
 #[test]

@@ -89,7 +89,8 @@ pub(super) const WORDS: Node<World> = words![
     ]
 ];
 
-fn switch(world: &mut World, on: bool) -> Result<()> {
+/// Switches the output, if no protection is latched.
+pub(super) fn switch(world: &mut World, on: bool) -> Result<()> {
     if !on {
         world.supply.switch_off();
         return Ok(());

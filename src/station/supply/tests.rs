@@ -251,17 +251,3 @@ fn a_supply_that_comes_back_shows_all_its_settings_first() {
     let says = supply.receive(b"3.0\n", seconds(1.5));
     assert!(matches!(&says[..], [SupplySays::Disturbed(_)]), "{says:?}");
 }
-
-#[rstest]
-#[case(25.0, 0.01, "VOLT 25.00")]
-#[case(25.0, 0.02, "VOLT 25.00")]
-#[case(0.0075, 0.0001, "VOLT 0.0075")]
-#[case(5.0, 1.0, "VOLT 5")]
-#[case(2.5, 0.5, "VOLT 2.5")]
-fn a_number_has_the_decimals_of_its_step(
-    #[case] value: f64,
-    #[case] step: f64,
-    #[case] words: &str,
-) {
-    assert_eq!(with_number("VOLT {}", value, step), words);
-}

@@ -1,0 +1,169 @@
+//! A meter's driver: its words, its ranges and what it can do.
+
+use std::path::Path;
+
+use serde::Deserialize;
+
+use super::super::file::{self, FileError};
+use super::super::written::{written, written_if_given};
+use super::{LineSettings, check_numbers, text_of, wrong};
+use crate::quantity::{Current, Resistance, Time, Voltage};
+
+/// A meter's driver.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MeterDriver {
+    /// Always `meter`.
+    kind: Kind,
+    /// What it is for, for people.
+    pub describes: String,
+    /// Settings of the line.
+    pub line: LineSettings,
+    /// Words for each act.
+    pub words: MeterWords,
+    /// What it can do; a station may say better.
+    pub ability: MeterAbility,
+}
+
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+enum Kind {
+    #[serde(rename = "meter")]
+    Meter,
+}
+
+/// A meter's words. `{}` stands for a number in volts, amperes or power-line cycles.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MeterWords {
+    /// Asks who is there.
+    pub identity: String,
+    /// Asks for the next entry of the error queue.
+    pub next_error: Option<String>,
+    /// Selects DC current and a range.
+    pub select_current_range: String,
+    /// Asks for the current range.
+    pub ask_current_range: String,
+    /// Sets the integration time on current.
+    pub set_current_integration: String,
+    /// Selects DC voltage and a range.
+    pub select_voltage_range: String,
+    /// Asks for the voltage range.
+    pub ask_voltage_range: String,
+    /// Sets the integration time on voltage.
+    pub set_voltage_integration: String,
+    /// Takes one reading.
+    pub read: String,
+}
+
+/// What a meter can do.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MeterAbility {
+    /// Integration time in power-line cycles.
+    pub integration_cycles: f64,
+    /// Time from one reading to the next.
+    #[serde(deserialize_with = "written")]
+    pub interval: Time,
+    /// Readings to leave unused after a range change.
+    pub settling_readings: u8,
+    /// Input resistance on the voltage ranges.
+    #[serde(default, deserialize_with = "written_if_given")]
+    pub input_resistance: Option<Resistance>,
+    /// How far it may be off, as a fraction (handbook §3.3: 1 to 2 %).
+    #[serde(default = "usual_input_tolerance")]
+    pub input_tolerance: f64,
+    /// Current ranges, most sensitive first.
+    #[serde(default)]
+    pub current_range: Vec<CurrentRange>,
+    /// Voltage ranges, most sensitive first.
+    #[serde(default)]
+    pub voltage_range: Vec<VoltageRange>,
+}
+
+/// The worse of what meters have (handbook §3.3).
+fn usual_input_tolerance() -> f64 {
+    0.02
+}
+
+/// A current range.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CurrentRange {
+    /// Largest current.
+    #[serde(deserialize_with = "written")]
+    pub full_scale: Current,
+    /// Last digit.
+    #[serde(deserialize_with = "written")]
+    pub resolution: Current,
+    /// Error: this fraction of the reading …
+    pub fraction: f64,
+    /// … plus this.
+    #[serde(deserialize_with = "written")]
+    pub fixed: Current,
+    /// Resistance of the shunt.
+    #[serde(deserialize_with = "written")]
+    pub burden: Resistance,
+}
+
+/// A voltage range, for reading across a sense resistor.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct VoltageRange {
+    /// Largest voltage.
+    #[serde(deserialize_with = "written")]
+    pub full_scale: Voltage,
+    /// Last digit.
+    #[serde(deserialize_with = "written")]
+    pub resolution: Voltage,
+    /// Error: this fraction of the reading …
+    pub fraction: f64,
+    /// … plus this.
+    #[serde(deserialize_with = "written")]
+    pub fixed: Voltage,
+}
+
+/// The meter's driver called `name` in the station file `station`.
+///
+/// # Errors
+///
+/// [`FileError`] if there is none, or if its file is wrong.
+pub fn meter(name: &str, station: &Path) -> Result<MeterDriver, FileError> {
+    let (file, text) = text_of(name, station)?;
+    read_meter(&file, &text)
+}
+
+/// Reads and checks the text of a meter's driver.
+///
+/// # Errors
+///
+/// [`FileError`] with the place, what was expected and what came.
+pub fn read_meter(file: &str, text: &str) -> Result<MeterDriver, FileError> {
+    let driver: MeterDriver = file::parse(file, text)?;
+    let words = &driver.words;
+    let with_number = [
+        ("select_current_range", &words.select_current_range),
+        ("set_current_integration", &words.set_current_integration),
+        ("select_voltage_range", &words.select_voltage_range),
+        ("set_voltage_integration", &words.set_voltage_integration),
+    ];
+    check_numbers(file, &with_number)?;
+    driver.line.check(file)?;
+    let scales: Vec<f64> =
+        driver.ability.current_range.iter().map(|range| range.full_scale.value).collect();
+    check_order(file, "current_range", &scales)?;
+    let scales: Vec<f64> =
+        driver.ability.voltage_range.iter().map(|range| range.full_scale.value).collect();
+    check_order(file, "voltage_range", &scales)?;
+    Ok(driver)
+}
+
+fn check_order(file: &str, key: &str, scales: &[f64]) -> Result<(), FileError> {
+    let most = crate::plan::MOST_RANGES;
+    if most < scales.len() {
+        return Err(wrong(file, format!("ability.{key}: {} given, {most} allowed", scales.len())));
+    }
+    if !scales.is_sorted() {
+        return Err(wrong(file, format!("ability.{key}: expected the most sensitive first")));
+    }
+    Ok(())
+}
