@@ -10,12 +10,14 @@ mod live;
 mod plan;
 mod plot;
 mod printed;
+mod reform;
 mod runs;
 mod screen;
 mod show;
 mod simulate;
 mod sitting;
 mod soak;
+mod staircase;
 mod station;
 mod stop;
 mod table;
@@ -52,6 +54,10 @@ enum Command {
     Plan(plan::Arguments),
     /// Test the part in the clip: ramp, soak, judge, discharge, keep the record
     Soak(soak::Arguments),
+    /// Read the leakage of the part in the clip at steps of voltage, up to where it is within
+    Staircase(staircase::Arguments),
+    /// Grow the oxide of an aged wet aluminium part back, let it rest, test it
+    Reform(reform::Arguments),
     /// Give a part's leakage limit in amperes, and how it comes about
     Limit(limit::Arguments),
     /// List the runs on record, newest first
@@ -136,6 +142,8 @@ fn act(command: Command) -> Result<Exit, failure::Failure> {
     match command {
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Soak(arguments) => soak::run(&arguments),
+        Command::Staircase(arguments) => staircase::run(&arguments),
+        Command::Reform(arguments) => reform::run(&arguments),
         Command::Limit(arguments) => limit::run(&arguments),
         Command::Runs(arguments) => runs::run(&arguments),
         Command::Show(arguments) => show::run(&arguments),

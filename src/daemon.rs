@@ -5,6 +5,7 @@ mod cause;
 mod check;
 mod clock;
 pub mod control;
+mod ending;
 pub mod keeper;
 mod progress;
 mod run;

@@ -23,7 +23,7 @@ pub use phase::Phase;
 pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs};
 pub use refusal::Refusal;
 pub use told::{OutputState, Sample};
-pub use wish::{Aim, Drawn, Wish};
+pub use wish::{Aim, Drawn, Kind, Wish};
 
 use arrayvec::ArrayVec;
 

@@ -10,6 +10,7 @@
 mod columns;
 mod error;
 mod id;
+mod other_kinds;
 mod path;
 mod read;
 mod reading;
@@ -35,6 +36,7 @@ use rusqlite::{Connection, OpenFlags};
 
 pub use error::RecordError;
 pub use id::{RunId, RunIdError};
+pub use other_kinds::{FormedOnRecord, StairOnRecord, StaircaseOnRecord};
 pub use path::{default_path, path_after};
 pub use reading::{Flags, PhaseSpan, RecordedCurrent, Row};
 pub use run::{

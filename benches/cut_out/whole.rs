@@ -125,6 +125,8 @@ fn new_run(station: &Station, plan: &Plan) -> NewRun {
         station: station.name.clone(),
         simulated: station.simulated,
         lapse: LAPSE,
+        kind: reststrom::plan::Kind::Soak,
+        follows: None,
         part_name: "Terne receiver C7".into(),
         family_tag: "tantalum-solid".into(),
         capacitance: plan.part.capacitance,

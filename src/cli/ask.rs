@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::failure::{Failure, chain};
-use super::printed;
+use super::{RecordArgument, printed};
 use crate::part::{Duty, Limit, Part, Room};
 use crate::plan::{Drawn, Until, Wish, draw_up};
 use crate::quantity::{Confidence, Time, read};
@@ -22,20 +22,14 @@ pub(crate) struct PartArguments {
     limit: Option<String>,
 }
 
-/// How it is tested.
+/// The part, where and under what terms it is tested: the same for every kind of run.
 #[derive(Debug, Clone, clap::Args)]
-pub(crate) struct WishArguments {
+pub(crate) struct CommonArguments {
     #[command(flatten)]
     pub(crate) part: PartArguments,
     /// Test at this voltage, not at that of the limit
     #[arg(long, value_name = "VOLTAGE")]
     voltage: Option<String>,
-    /// Soak for this time at full voltage, not for the limit's reading time
-    #[arg(long, value_name = "TIME")]
-    soak: Option<String>,
-    /// What may end the soak: the reading time, or a reading that is safely within before it
-    #[arg(long, value_name = "WHAT", default_value = Until::ReadingTime.tag(), value_parser = until)]
-    until: Until,
     /// What the part does in its circuit, to be told what its leakage does there: "coupling into
     /// 470k", "timing 1M from 8V", "hold 10ms", "rail of battery 2000mAh", "decoupling", "string
     /// 100k"
@@ -52,6 +46,32 @@ pub(crate) struct WishArguments {
     acknowledge: bool,
     #[command(flatten)]
     pub(crate) station: StationArgument,
+}
+
+/// How a part is soaked.
+#[derive(Debug, Clone, clap::Args)]
+pub(crate) struct WishArguments {
+    #[command(flatten)]
+    pub(crate) common: CommonArguments,
+    /// Soak for this time at full voltage, not for the limit's reading time
+    #[arg(long, value_name = "TIME")]
+    soak: Option<String>,
+    /// What may end the soak: the reading time, or a reading that is safely within before it
+    #[arg(long, value_name = "WHAT", default_value = Until::ReadingTime.tag(), value_parser = until)]
+    until: Until,
+}
+
+/// What it takes to begin a run and to tell of it.
+#[derive(Debug, Clone, clap::Args)]
+pub(crate) struct RunArguments {
+    #[command(flatten)]
+    pub(crate) record: RecordArgument,
+    /// I have looked at the bench that the last run left locked out: output off, part empty
+    #[arg(long)]
+    pub(crate) unlock: bool,
+    /// Print the result as JSON, not as a page
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 /// Reads a word of [`Until`].
@@ -109,45 +129,53 @@ impl PartArguments {
 
 impl WishArguments {
     pub(crate) fn wish(&self) -> Result<Wish, Failure> {
-        let part = self.part.part()?;
-        let refused = |error: read::ReadError| Failure::usage(error.to_string(), error.help());
-        let soak = self.soak.as_deref().map(read::time).transpose().map_err(refused)?;
-        let test_voltage =
-            self.voltage.as_deref().map(read::voltage).transpose().map_err(refused)?;
-        let limit = self.part.limit(&part, soak)?;
-        let Terms { until, acknowledged, confidence, room } = self.terms()?;
-        Ok(Wish {
-            test_voltage,
-            soak,
-            until,
-            acknowledged,
-            confidence,
-            room,
-            duty: self
-                .in_circuit
-                .as_deref()
-                .map(Duty::read)
-                .transpose()
-                .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
-            ..Wish::of(part, limit)
-        })
+        let soak = self.soak.as_deref().map(time).transpose()?;
+        Ok(Wish { soak, until: self.until, ..self.common.wish(soak)? })
     }
 
     /// What is not about the part itself: the same for all parts of a tray.
     pub(crate) fn terms(&self) -> Result<Terms, Failure> {
         Ok(Terms {
             until: self.until,
-            acknowledged: self.acknowledge,
-            confidence: Confidence::read(&self.confidence)
-                .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
-            room: self
-                .room
-                .as_deref()
-                .map(Room::read)
-                .transpose()
-                .map_err(|error| Failure::usage(error.to_string(), error.help()))?,
+            acknowledged: self.common.acknowledge,
+            confidence: self.common.confidence()?,
+            room: self.common.room()?,
         })
     }
+}
+
+impl CommonArguments {
+    /// An ordinary soak of the part under these terms; of several limits that for a `soak` so long.
+    pub(crate) fn wish(&self, soak: Option<Time>) -> Result<Wish, Failure> {
+        let part = self.part.part()?;
+        let refused = |error: read::ReadError| Failure::usage(error.to_string(), error.help());
+        let voltage = self.voltage.as_deref().map(read::voltage).transpose().map_err(refused)?;
+        let duty = self.in_circuit.as_deref().map(Duty::read).transpose();
+        let limit = self.part.limit(&part, soak)?;
+        Ok(Wish {
+            test_voltage: voltage,
+            acknowledged: self.acknowledge,
+            confidence: self.confidence()?,
+            room: self.room()?,
+            duty: duty.map_err(|error| Failure::usage(error.to_string(), error.help()))?,
+            ..Wish::of(part, limit)
+        })
+    }
+
+    fn confidence(&self) -> Result<Confidence, Failure> {
+        Confidence::read(&self.confidence)
+            .map_err(|error| Failure::usage(error.to_string(), error.help()))
+    }
+
+    fn room(&self) -> Result<Option<Room>, Failure> {
+        let room = self.room.as_deref().map(Room::read).transpose();
+        room.map_err(|error| Failure::usage(error.to_string(), error.help()))
+    }
+}
+
+/// Reads a time that was typed.
+pub(crate) fn time(word: &str) -> Result<Time, Failure> {
+    read::time(word).map_err(|error| Failure::usage(error.to_string(), error.help()))
 }
 
 /// Draws the plan of a wish, or says everything that is in its way.

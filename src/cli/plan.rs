@@ -10,7 +10,7 @@ use super::ask::{WishArguments, drawn};
 use super::failure::Failure;
 use super::{Exit, screen};
 use crate::part::{Duty, Leak, Reach};
-use crate::plan::{Bleeder, Drawn, Wish};
+use crate::plan::{Bleeder, Drawn, Plan, Purpose, Wish};
 use crate::quantity::text;
 use crate::station::wiring::Station;
 
@@ -29,12 +29,12 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     if let Some(path) = &arguments.tray {
-        let station = arguments.wish.station.load()?;
+        let station = arguments.wish.common.station.load()?;
         let terms = arguments.wish.terms()?;
         return tray::run(path, &station, &terms, arguments.json);
     }
     let wish = arguments.wish.wish()?;
-    let station = arguments.wish.station.load()?;
+    let station = arguments.wish.common.station.load()?;
     let drawn = drawn(&wish, &station)?;
     if arguments.json {
         screen::tell_json(&PlanObject::of(&wish, &drawn, &station));
@@ -55,15 +55,31 @@ pub(crate) fn cautions(drawn: &Drawn) -> String {
 pub(crate) fn short(wish: &Wish, drawn: &Drawn) -> String {
     let plan = &drawn.plan;
     format!(
-        "{}: to {} under {}, {} at full voltage, limit {}, {} in the part, about {} in all\n",
+        "{}: to {} under {}, {}, limit {}, {} in the part, about {} in all\n",
         wish.part,
         text::voltage(plan.test_voltage),
         text::current(plan.supply.current_limit),
-        text::time(plan.target.soak),
+        held(plan),
         text::current(plan.target.limit),
         text::energy(drawn.energy),
         text::time(round(drawn.duration)),
     )
+}
+
+/// How the part is held at voltage.
+fn held(plan: &Plan) -> String {
+    match &plan.purpose {
+        Purpose::Soak => format!("{} at full voltage", text::time(plan.target.soak)),
+        Purpose::Staircase(stairs) => {
+            format!("{} steps of {}", stairs.voltages.len(), text::time(stairs.dwell))
+        }
+        Purpose::Reform(forming) => format!(
+            "crept up by no more than {} into the part and held for {} at last",
+            text::current(forming.current),
+            text::time(forming.final_hold)
+        ),
+        Purpose::ClipWatch { .. } => "up to the probe voltage only".into(),
+    }
 }
 
 /// A duration without its odd fractions of a second.

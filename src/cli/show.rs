@@ -1,5 +1,7 @@
 //! `show`: one run, as a page, as JSON or as its readings.
 
+mod kinds;
+
 use super::failure::Failure;
 use super::table::table;
 use super::{Exit, RecordArgument, screen};
@@ -95,7 +97,7 @@ pub(crate) fn page(run: &Run) -> String {
         object.part.family
     );
     let mut lines = vec![
-        ("run", format!("{}{simulated}", object.run)),
+        ("run", format!("{}  {}{simulated}", object.run, object.kind)),
         ("part", rated.trim().to_owned()),
         ("verdict", format!("{} ({})", object.verdict.to_uppercase(), object.findings.join(", "))),
         ("reading", reading_line(run, &object)),
@@ -116,6 +118,7 @@ pub(crate) fn page(run: &Run) -> String {
     if let Some(circuit) = &object.in_circuit {
         lines.push(("in circuit", format!("{}: {}", circuit.duty, circuit.says)));
     }
+    lines.extend(kinds::lines(run));
     lines.push(("left", object.left.unwrap_or("unknown").to_owned()));
     lines.push(("station", format!("{}, {}", object.station, object.started)));
     for instrument in &run.begun.instruments {
@@ -123,7 +126,8 @@ pub(crate) fn page(run: &Run) -> String {
     }
     let lines: Vec<String> =
         lines.iter().map(|(name, value)| format!("{name:<13}{value}")).collect();
-    format!("{}\n{}\n{}\n", lines.join("\n"), budget(run, &object), object.advice)
+    let (steps, budget) = (kinds::steps(run), budget(run, &object));
+    format!("{}\n{steps}{budget}\n{}\n", lines.join("\n"), object.advice)
 }
 
 /// The reading that was judged, and what it was before it was carried to the limit's temperature.
@@ -197,6 +201,8 @@ mod tests {
             station: "skarvik-bench".into(),
             simulated: false,
             lapse: 1.0,
+            kind: crate::plan::Kind::Soak,
+            follows: None,
             part_name: "C14".into(),
             family_tag: "ta-mno2".into(),
             capacitance: farads(10e-6),
@@ -240,6 +246,8 @@ mod tests {
             measured_capacitance: None,
             capacitance_uncertainty: None,
             peak_current: None,
+            staircase: None,
+            formed: None,
             left: Left::Safe,
             advice: "Keep it.".into(),
             ended: "2026-03-14T08:22:00Z".parse().unwrap(),

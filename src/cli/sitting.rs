@@ -14,7 +14,8 @@ use crate::daemon::control::Control;
 use crate::daemon::{Finished, Line, OpenStation, Progress, Stop};
 use crate::judge::Left;
 use crate::plan::{Drawn, Plan, Purpose, Wish};
-use crate::record::{Record, RunFilter};
+use crate::quantity::{Time, text};
+use crate::record::{Record, RunFilter, RunId};
 use crate::station::wiring::Station;
 
 /// A station whose ports this program owns.
@@ -59,7 +60,7 @@ pub(crate) async fn one(
     path: &Path,
 ) -> Result<Finished, Failure> {
     let mut sitting = Sitting::begin(station, path, &drawn.plan).await?;
-    let finished = sitting.run(wish, drawn).await;
+    let finished = sitting.run(wish, drawn, None).await;
     sitting.end().await?;
     finished
 }
@@ -98,10 +99,15 @@ impl<'a> Sitting<'a> {
         Ok(())
     }
 
-    /// Carries out one run and keeps its record.
-    pub(crate) async fn run(&mut self, wish: &Wish, drawn: &Drawn) -> Result<Finished, Failure> {
+    /// Carries out one run and keeps its record; it may follow the re-forming of the same part.
+    pub(crate) async fn run(
+        &mut self,
+        wish: &Wish,
+        drawn: &Drawn,
+        follows: Option<RunId>,
+    ) -> Result<Finished, Failure> {
         let record = Record::open(&self.path)?;
-        let begun = soak::new_run(wish, drawn, self.station, &self.open);
+        let begun = soak::new_run(wish, drawn, self.station, &self.open, follows);
         let plan = Arc::new(drawn.plan.clone());
         let (progress, watched) = watch::channel(Progress::default());
         let screen = tokio::spawn(live::show_progress(watched, soak_time(&plan)));
@@ -114,6 +120,23 @@ impl<'a> Sitting<'a> {
         Ok(finished?)
     }
 
+    /// Lets the part rest with the output off; false if somebody asked for the end meanwhile.
+    pub(crate) async fn rest(&mut self, time: Time) -> bool {
+        screen::complain(&format!(
+            "resting for {} with the output off; leave the part in the clip\n",
+            text::time(time)
+        ));
+        let time = std::time::Duration::from_secs_f64(time.value / self.station.bench.lapse);
+        tokio::select! {
+            () = tokio::time::sleep(time) => true,
+            stop = self.stops.recv() => {
+                let why = stop.map_or_else(String::new, |Stop(why)| why);
+                screen::complain(&format!("the rest was ended: {why}\n"));
+                false
+            }
+        }
+    }
+
     /// Sends the keeper home and frees the ports.
     pub(crate) async fn end(self) -> Result<(), Failure> {
         self.signals.abort();
@@ -124,7 +147,7 @@ impl<'a> Sitting<'a> {
 }
 
 /// How long a soak lasts from full voltage on; other runs have no single such time.
-fn soak_time(plan: &Plan) -> Option<crate::quantity::Time> {
+fn soak_time(plan: &Plan) -> Option<Time> {
     let soaks = plan.purpose == Purpose::Soak;
     soaks.then(|| plan.target.soak + plan.target.window / 2.0)
 }

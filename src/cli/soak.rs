@@ -1,11 +1,11 @@
 //! `soak`: tests the part in the clip.
 
-use super::ask::{WishArguments, drawn};
+use super::ask::{RunArguments, StationArgument, WishArguments, drawn};
 use super::failure::Failure;
-use super::{Exit, RecordArgument, plan, screen, show, sitting};
+use super::{Exit, plan, screen, show, sitting};
 use crate::daemon::OpenStation;
 use crate::plan::{Drawn, Wish};
-use crate::record::{Conditions, LimitOnRecord, NewRun, Record};
+use crate::record::{Conditions, LimitOnRecord, NewRun, Record, Run, RunId};
 use crate::report::object::RunObject;
 use crate::station::wiring::Station;
 
@@ -15,43 +15,62 @@ pub(crate) struct Arguments {
     #[command(flatten)]
     wish: WishArguments,
     #[command(flatten)]
-    record: RecordArgument,
-    /// I have looked at the bench that the last run left locked out: output off, part empty
-    #[arg(long)]
-    unlock: bool,
-    /// Print the result as JSON, not as a page
-    #[arg(long)]
-    json: bool,
+    run: RunArguments,
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
-    let wish = arguments.wish.wish()?;
-    let station = arguments.wish.station.load()?;
-    let drawn = drawn(&wish, &station)?;
-    let path = arguments.record.path()?;
-    if !arguments.unlock {
+    single(&arguments.wish.wish()?, &arguments.wish.common.station, &arguments.run)
+}
+
+/// One run of any kind: said first, carried out, shown.
+pub(super) fn single(
+    wish: &Wish,
+    station: &StationArgument,
+    run: &RunArguments,
+) -> Result<Exit, Failure> {
+    let station = station.load()?;
+    let drawn = drawn(wish, &station)?;
+    let path = run.record.path()?;
+    if !run.unlock {
         sitting::refuse_locked_out(&path, &station.name)?;
     }
-    screen::complain(&plan::cautions(&drawn));
-    screen::complain(&plan::short(&wish, &drawn));
-    let finished = sitting::runtime()?.block_on(sitting::one(&wish, &drawn, &station, &path))?;
-    let run = Record::open_for_reading(&path)?.run(finished.id)?;
-    if arguments.json {
-        screen::tell_json(&RunObject::of(&run));
-    } else {
-        screen::tell(&show::page(&run));
-    }
+    say_first(wish, &drawn);
+    let finished = sitting::runtime()?.block_on(sitting::one(wish, &drawn, &station, &path))?;
+    tell(&Record::open_for_reading(&path)?.run(finished.id)?, run.json);
     let ruling = &finished.outcome.ruling;
     Ok(Exit::of(ruling.verdict, &ruling.findings, finished.outcome.left))
 }
 
+/// Cautions, and the plan in a line.
+pub(super) fn say_first(wish: &Wish, drawn: &Drawn) {
+    screen::complain(&plan::cautions(drawn));
+    screen::complain(&plan::short(wish, drawn));
+}
+
+/// The result, as a page or as JSON.
+pub(super) fn tell(run: &Run, json: bool) {
+    if json {
+        screen::tell_json(&RunObject::of(run));
+    } else {
+        screen::tell(&show::page(run));
+    }
+}
+
 /// What is known of a run when it begins.
-pub(crate) fn new_run(wish: &Wish, drawn: &Drawn, station: &Station, open: &OpenStation) -> NewRun {
+pub(crate) fn new_run(
+    wish: &Wish,
+    drawn: &Drawn,
+    station: &Station,
+    open: &OpenStation,
+    follows: Option<RunId>,
+) -> NewRun {
     let plan = plan::PlanObject::of(wish, drawn, station);
     NewRun {
         station: station.name.clone(),
         simulated: station.simulated,
         lapse: station.bench.lapse,
+        kind: wish.aim.kind(),
+        follows,
         part_name: wish.part.name.clone().unwrap_or_default(),
         family_tag: wish.part.family.tag().to_owned(),
         capacitance: wish.part.rating.capacitance(),

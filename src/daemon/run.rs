@@ -11,19 +11,17 @@ use jiff::Timestamp;
 use tokio::sync::{mpsc, watch};
 
 use super::Stop;
-use super::actor::{Actor, Ended, Surroundings};
+use super::actor::{Actor, Surroundings};
 use super::check::{Checked, check};
 use super::clock::Clock;
+use super::ending::ending;
 use super::keeper::{Duties, Keeper, KeeperError};
 use super::progress::Progress;
-use crate::judge::{Finding, Left, advice};
+use crate::judge::Left;
 use crate::plan::{Plan, Sensing};
 use crate::procedure::{Outcome, Procedure};
 use crate::quantity::Time;
-use crate::record::{
-    Component, Ending, InstrumentOnRecord, MeasuredCurrent, NewRun, Record, RecordError, RunId,
-    Writer,
-};
+use crate::record::{InstrumentOnRecord, NewRun, Record, RecordError, RunId, Writer};
 use crate::station::wiring::{ControlLine, Station, Wired};
 use crate::station::{
     Link, LinkError, Meter, MeterSays, Relay, RelayError, Supply, SupplyPace, SupplySays,
@@ -289,8 +287,9 @@ impl OpenStation {
         let writer = Writer::start(record, id)?;
         let around =
             Surroundings { writer: Some(&writer), progress: line.progress, stops: line.stops };
+        let known = plan.clone();
         let ended = self.actor.run(plan, Procedure::start, around).await;
-        let ending = ending(&ended);
+        let ending = ending(&ended, &known, begun.follows);
         tokio::task::spawn_blocking(move || writer.finish(ending)).await.map_err(|error| {
             RunError::System { what: "the record's thread", source: error.into() }
         })??;
@@ -378,30 +377,5 @@ fn duties(station: &Station) -> Duties {
             };
             (relay.port.clone(), line.to_owned())
         }),
-    }
-}
-
-/// What goes on record of a run's end.
-fn ending(ended: &Ended) -> Ending {
-    let outcome = &ended.outcome;
-    let mut words = advice(&outcome.ruling, &outcome.evidence, outcome.left, outcome.broke_down_at);
-    let told = outcome.ruling.findings.first() == Some(&Finding::InstrumentLost)
-        || outcome.left == Left::LockedOut;
-    if told && !ended.notes.is_empty() {
-        words = format!("{words} ({})", ended.notes.join("; "));
-    }
-    Ending {
-        verdict: outcome.ruling.verdict,
-        findings: outcome.ruling.findings.to_vec(),
-        current: outcome.reading.as_ref().map(MeasuredCurrent::from),
-        budget: outcome.reading.as_ref().map(Component::all_of).unwrap_or_default(),
-        voltage_at_part: outcome.reading.map(|reading| reading.voltage),
-        measured_capacitance: outcome.capacitance.map(|measured| measured.value),
-        capacitance_uncertainty: outcome.capacitance.map(|measured| measured.uncertainty),
-        peak_current: Some(outcome.peak_current),
-        left: outcome.left,
-        advice: words,
-        ended: Timestamp::now(),
-        full_voltage_at: outcome.full_voltage_at,
     }
 }

@@ -1,7 +1,7 @@
 //! Up to which voltage a part is within its limit, from readings at several voltages.
 
-use super::Reading;
-use crate::quantity::{Current, Voltage};
+use super::{Reading, Verdict};
+use crate::quantity::{Current, Voltage, text};
 
 /// One step of a staircase.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,6 +24,17 @@ pub struct HighestWithin {
 }
 
 impl Stair {
+    /// Its reading against `limit`; `untested` without one.
+    #[must_use]
+    pub fn verdict(&self, limit: Current) -> Verdict {
+        match self.reading {
+            None => Verdict::Untested,
+            Some(_) if self.is_within(limit) => Verdict::Within,
+            Some(_) if self.is_over(limit) => Verdict::Over,
+            Some(_) => Verdict::Undecided,
+        }
+    }
+
     /// Whether the whole interval of its reading is at or below `limit`.
     fn is_within(&self, limit: Current) -> bool {
         self.reading.is_some_and(|reading| reading.upper() <= limit)
@@ -33,6 +44,31 @@ impl Stair {
     #[must_use]
     pub fn is_over(&self, limit: Current) -> bool {
         self.reading.is_some_and(|reading| limit < reading.lower())
+    }
+}
+
+impl HighestWithin {
+    /// What it means for the part, in a sentence.
+    #[must_use]
+    pub fn advice(&self, limit: Current) -> String {
+        let limit = text::current(limit);
+        match (self.within, self.beyond) {
+            (Some(within), None) => format!(
+                "Within its limit of {limit} at every step up to {}.",
+                text::voltage(within)
+            ),
+            (Some(within), Some(beyond)) => format!(
+                "Within its limit of {limit} up to {}, no longer clearly so at {}: replace it where \
+                 more than {0} stands across it.",
+                text::voltage(within),
+                text::voltage(beyond)
+            ),
+            (None, Some(beyond)) => format!(
+                "Not clearly within its limit of {limit} even at {}: replace it.",
+                text::voltage(beyond)
+            ),
+            (None, None) => format!("No step was read against the limit of {limit}: repeat it."),
+        }
     }
 }
 
@@ -64,6 +100,8 @@ fn crossing(below: &Stair, above: &Stair, limit: Current) -> Option<Voltage> {
 
 #[cfg(test)]
 mod tests {
+    use rstest::rstest;
+
     use super::*;
     use crate::judge::{Budget, Source};
     use crate::part::Reach;
@@ -122,6 +160,28 @@ mod tests {
         // 0.99 µA ± 0.02 µA straddles the limit; the step after it does not count any more.
         let found = highest_within(&stairs(&[0.5, 0.99, 0.5]), amperes(LIMIT));
         assert_eq!((found.within, found.beyond), (Some(volts(5.0)), Some(volts(10.0))));
+    }
+
+    #[rstest]
+    #[case::at_every_step(&[0.01, 0.1], "at every step up to 10 V")]
+    #[case::up_to_a_step(&[0.01, 0.1, 10.0], "up to 10 V, no longer clearly so at 15 V")]
+    #[case::at_none(&[3.0], "Not clearly within its limit of 1 µA even at 5 V: replace it")]
+    #[case::unread(&[], "No step was read")]
+    fn a_staircase_ends_in_a_sentence(#[case] microamperes: &[f64], #[case] expected: &str) {
+        let advice = highest_within(&stairs(microamperes), amperes(LIMIT)).advice(amperes(LIMIT));
+        assert!(advice.contains(expected) && advice.ends_with('.'), "{advice}");
+    }
+
+    #[test]
+    fn each_step_has_a_verdict_of_its_own() {
+        let mut steps = stairs(&[0.5, 0.99, 3.0, 0.5]);
+        steps[3].reading = None;
+        let verdicts: Vec<Verdict> =
+            steps.iter().map(|step| step.verdict(amperes(LIMIT))).collect();
+        assert_eq!(
+            verdicts,
+            [Verdict::Within, Verdict::Undecided, Verdict::Over, Verdict::Untested]
+        );
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use super::{Caution, Plan, Until};
 use crate::part::{Duty, Limit, Part, Room};
 use crate::quantity::{Celsius, Confidence, Energy, Time, Voltage, celsius};
+use crate::words::words;
 
 /// What a limit holds at where neither sheet nor family says (handbook §1.4: 20 °C).
 const USUAL_REFERENCE: Celsius = celsius(20.0);
@@ -21,6 +22,30 @@ pub enum Aim {
     },
     /// Grow its oxide back under a small current.
     Reform,
+}
+
+words! {
+    /// What a run on record is for.
+    Kind {
+        /// A reading at the test voltage.
+        Soak = "soak",
+        /// A reading at each of several voltages.
+        Staircase = "staircase",
+        /// Growing the oxide back.
+        Reform = "reform",
+    }
+}
+
+impl Aim {
+    /// What a run with this aim is called.
+    #[must_use]
+    pub fn kind(self) -> Kind {
+        match self {
+            Self::Soak => Kind::Soak,
+            Self::Staircase { .. } => Kind::Staircase,
+            Self::Reform => Kind::Reform,
+        }
+    }
 }
 
 /// What a person asks for.

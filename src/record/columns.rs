@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use rusqlite::types::Type;
 use uom::si::capacitance::farad;
+use uom::si::electric_charge::coulomb;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
 use uom::si::time::second;
@@ -10,7 +11,9 @@ use uom::si::time::second;
 use super::reading::{Flags, RecordedCurrent, Row};
 use super::run::EventRow;
 use crate::plan::Phase;
-use crate::quantity::{Capacitance, Confidence, Current, Time, Voltage, amperes, seconds, volts};
+use crate::quantity::{
+    Capacitance, Charge, Confidence, Current, Time, Voltage, amperes, seconds, volts,
+};
 
 const OVERLOAD: &str = "overload";
 const NEGATIVE_OVERLOAD: &str = "negative-overload";
@@ -26,6 +29,10 @@ pub(super) fn in_volts(voltage: Voltage) -> f64 {
 
 pub(super) fn in_farads(capacitance: Capacitance) -> f64 {
     capacitance.get::<farad>()
+}
+
+pub(super) fn in_coulombs(charge: Charge) -> f64 {
+    charge.get::<coulomb>()
 }
 
 pub(super) fn in_seconds(time: Time) -> f64 {

@@ -10,6 +10,7 @@ use super::{
 };
 use crate::judge::{Finding, Left, Source, Verdict};
 use crate::part::Room;
+use crate::plan::Kind;
 use crate::quantity::{amperes, celsius, farads, seconds, volts};
 
 /// Readings taken from the file at once while streaming: some hundred kilobytes.
@@ -147,6 +148,8 @@ impl Record {
             run.begun.instruments = self.instruments(run.id)?;
             if let RunState::Ended(ending) = &mut run.state {
                 ending.budget = self.budget(run.id)?;
+                ending.staircase = self.staircase(run.id)?;
+                ending.formed = self.formed(run.id)?;
             }
         }
         Ok(runs)
@@ -182,7 +185,7 @@ impl Record {
         RecordError::UnknownRun { path: self.path.clone(), run }
     }
 
-    fn list<T>(
+    pub(super) fn list<T>(
         &self,
         doing: &'static str,
         sql: &str,
@@ -196,7 +199,7 @@ impl Record {
     }
 }
 
-/// A run from its row, still without its instruments and its budget.
+/// A run from its row, still without what other tables hold.
 fn run(row: &rusqlite::Row<'_>) -> rusqlite::Result<Run> {
     Ok(Run { id: RunId::from_row(row.get("id")?), begun: new_run(row)?, state: state(row)? })
 }
@@ -206,6 +209,8 @@ fn new_run(row: &rusqlite::Row<'_>) -> rusqlite::Result<NewRun> {
         station: row.get("station")?,
         simulated: row.get("simulated")?,
         lapse: row.get("lapse")?,
+        kind: word(row, "kind", Kind::from_tag)?,
+        follows: row.get::<_, Option<i64>>("follows")?.map(RunId::from_row),
         part_name: row.get("part")?,
         family_tag: row.get("family")?,
         capacitance: number(row, "capacitance_f", farads)?,
@@ -267,6 +272,8 @@ fn ending(row: &rusqlite::Row<'_>) -> rusqlite::Result<Ending> {
         measured_capacitance: maybe(row, "measured_f", farads)?,
         capacitance_uncertainty: maybe(row, "measured_uncertainty_f", farads)?,
         peak_current: maybe(row, "peak_a", amperes)?,
+        staircase: None,
+        formed: None,
         left: word(row, "left_as", Left::from_tag)?,
         advice: row.get("advice")?,
         ended: moment(row, "ended_ms")?,
@@ -274,7 +281,9 @@ fn ending(row: &rusqlite::Row<'_>) -> rusqlite::Result<Ending> {
     })
 }
 
-fn measured_current(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<MeasuredCurrent>> {
+pub(super) fn measured_current(
+    row: &rusqlite::Row<'_>,
+) -> rusqlite::Result<Option<MeasuredCurrent>> {
     let Some(value) = maybe(row, "current_a", amperes)? else { return Ok(None) };
     Ok(Some(MeasuredCurrent {
         value,

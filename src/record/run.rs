@@ -2,9 +2,10 @@
 
 use jiff::Timestamp;
 
-use super::RunId;
+use super::{FormedOnRecord, RunId, StaircaseOnRecord};
 use crate::judge::{Finding, Left, Reading, Source, Verdict};
 use crate::part::Room;
+use crate::plan::Kind;
 use crate::quantity::{Capacitance, Confidence, Current, Time, Voltage};
 
 /// What is known of a run when it begins.
@@ -16,6 +17,10 @@ pub struct NewRun {
     pub simulated: bool,
     /// Bench seconds per second of the wall clock: 1 on a real bench.
     pub lapse: f64,
+    /// What it is for.
+    pub kind: Kind,
+    /// The run that re-formed the part just before.
+    pub follows: Option<RunId>,
     /// The part's name, as on the tray.
     pub part_name: String,
     /// The word for the part's family.
@@ -98,6 +103,10 @@ pub struct Ending {
     pub capacitance_uncertainty: Option<Capacitance>,
     /// Highest current of the run.
     pub peak_current: Option<Current>,
+    /// The steps of a staircase.
+    pub staircase: Option<StaircaseOnRecord>,
+    /// What re-forming came to.
+    pub formed: Option<FormedOnRecord>,
     /// The state the part was left in.
     pub left: Left,
     /// The sentence a person can act on.

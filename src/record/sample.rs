@@ -9,7 +9,7 @@ use super::{
 };
 use crate::judge::{Finding, Left, Source, Verdict};
 use crate::part::Room;
-use crate::plan::Phase;
+use crate::plan::{Kind, Phase};
 use crate::quantity::{Confidence, amperes, celsius, farads, seconds, volts};
 
 pub(super) const BENCH: &str = "skarvik-bench";
@@ -37,6 +37,8 @@ pub(super) fn smoothing_capacitor() -> NewRun {
         station: BENCH.to_owned(),
         simulated: true,
         lapse: 60.0,
+        kind: Kind::Soak,
+        follows: None,
         part_name: "Terne receiver C12".to_owned(),
         family_tag: "aluminium-wet".to_owned(),
         capacitance: farads(470e-6),
@@ -125,6 +127,8 @@ pub(super) fn passed() -> Ending {
         measured_capacitance: Some(farads(455e-6)),
         capacitance_uncertainty: Some(farads(9e-6)),
         peak_current: Some(amperes(9.7e-3)),
+        staircase: None,
+        formed: None,
         left: Left::Safe,
         advice: "may go back into the receiver".to_owned(),
         ended: later(190_125),

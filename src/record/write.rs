@@ -6,6 +6,7 @@ use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, named_params
 
 use super::columns::{current_columns, in_amperes, in_farads, in_seconds, in_volts};
 use super::error::Stop;
+use super::other_kinds::{insert_formed, insert_staircase};
 use super::{Component, Ending, EventRow, NewRun, Record, RecordError, Row, RunId, Zero};
 use crate::judge::{Finding, Verdict};
 
@@ -56,7 +57,11 @@ impl Record {
         self.change("finish a run", |transaction| {
             must_be_open(transaction, run)?;
             insert_ending(transaction, run, ending)?;
-            insert_budget(transaction, run, &ending.budget)
+            insert_budget(transaction, run, &ending.budget)?;
+            if let Some(staircase) = &ending.staircase {
+                insert_staircase(transaction, run, staircase)?;
+            }
+            ending.formed.as_ref().map_or(Ok(()), |formed| insert_formed(transaction, run, formed))
         })
     }
 
@@ -156,16 +161,18 @@ fn must_be_open(transaction: &Transaction<'_>, run: RunId) -> Result<(), Stop> {
 fn insert_run(transaction: &Transaction<'_>, run: &NewRun) -> Result<RunId, Stop> {
     let (limit, room) = (run.limit.as_ref(), run.conditions.room.as_ref());
     transaction.execute(
-        "INSERT INTO runs (station, simulated, lapse, part, family, capacitance_f, tolerance, \
+        "INSERT INTO runs (station, simulated, lapse, kind, follows, part, family, capacitance_f, tolerance, \
          rated_v, test_v, limit_a, limit_rule, limit_source, limit_at_s, limit_celsius, \
          confidence, judged_at_s, room_celsius, room_tolerance_k, room_told, duty, plan_json, software, started_ms) \
-         VALUES (:station, :simulated, :lapse, :part, :family, :capacitance, :tolerance, :rated, \
+         VALUES (:station, :simulated, :lapse, :kind, :follows, :part, :family, :capacitance, :tolerance, :rated, \
          :test, :limit, :rule, :source, :reading_time, :celsius, :confidence, :judged_at, :room, :tolerance_k, :told, \
          :duty, :plan, :software, :started)",
         named_params! {
             ":station": run.station,
             ":simulated": run.simulated,
             ":lapse": run.lapse,
+            ":kind": run.kind.tag(),
+            ":follows": run.follows.map(RunId::row),
             ":part": run.part_name,
             ":family": run.family_tag,
             ":capacitance": in_farads(run.capacitance),

@@ -4,13 +4,17 @@ use serde::Serialize;
 
 use crate::part::{Duty, Effect, Leak};
 use crate::quantity::{amperes, seconds};
-use crate::record::{Ending, Run, RunState};
+use crate::record::{Ending, Run, RunState, StaircaseOnRecord};
 
 /// The object of `soak --json`, `show --json` and, in a list, of `runs --json`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct RunObject {
     /// Id of the run, such as `r17`.
     pub run: String,
+    /// `soak`, `staircase` or `reform`.
+    pub kind: &'static str,
+    /// The re-forming that this run follows.
+    pub follows: Option<String>,
     /// Name of the station.
     pub station: String,
     /// The bench was simulated.
@@ -41,6 +45,10 @@ pub struct RunObject {
     pub capacitance_uncertainty_farad: Option<f64>,
     /// Highest current that was seen.
     pub peak_current_ampere: Option<f64>,
+    /// What a staircase came to.
+    pub staircase: Option<StaircaseObject>,
+    /// What re-forming came to.
+    pub formed: Option<FormedObject>,
     /// `safe` or `locked-out`; none if the run was cut off or goes on.
     pub left: Option<&'static str>,
     /// A sentence to act on.
@@ -49,6 +57,45 @@ pub struct RunObject {
     pub state: &'static str,
     /// When it began, RFC 3339.
     pub started: String,
+}
+
+/// A staircase of voltages.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StaircaseObject {
+    /// From the lowest up.
+    pub steps: Vec<StepObject>,
+    /// At this voltage the part is within; none if at no step it was.
+    pub within_volt: Option<f64>,
+    /// At this voltage it is no longer clearly within; none if up to the last step it was.
+    pub beyond_volt: Option<f64>,
+    /// Where the limit is met between the two, by interpolation: an estimate.
+    pub estimate_volt: Option<f64>,
+}
+
+/// One step of it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StepObject {
+    /// Its voltage.
+    pub volt: f64,
+    /// Its reading; none if the window was not complete.
+    pub ampere: Option<f64>,
+    /// Half-width of the interval of that.
+    pub uncertainty_ampere: Option<f64>,
+    /// `within`, `over`, `undecided` or `untested`.
+    pub verdict: &'static str,
+}
+
+/// What re-forming came to.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FormedObject {
+    /// What the part drew when it first stood at the voltage.
+    pub before_ampere: f64,
+    /// What it drew at the end.
+    pub after_ampere: f64,
+    /// Charge that went in beyond what a part at its limit leaks meanwhile.
+    pub charge_coulomb: f64,
+    /// It ended below the limit.
+    pub good: bool,
 }
 
 /// A part.
@@ -172,6 +219,8 @@ impl RunObject {
         };
         Self {
             run: run.id.to_string(),
+            kind: begun.kind.tag(),
+            follows: begun.follows.map(|run| run.to_string()),
             station: begun.station.clone(),
             simulated: begun.simulated,
             part: PartObject {
@@ -209,6 +258,13 @@ impl RunObject {
             capacitance_uncertainty_farad: ending
                 .and_then(|ending| ending.capacitance_uncertainty)
                 .map(|uncertainty| uncertainty.value),
+            staircase: ending.and_then(|ending| ending.staircase.as_ref()).map(staircase),
+            formed: ending.and_then(|ending| ending.formed).map(|formed| FormedObject {
+                before_ampere: formed.before.value,
+                after_ampere: formed.after.value,
+                charge_coulomb: formed.charge.value,
+                good: formed.good,
+            }),
             peak_current_ampere: ending
                 .and_then(|ending| ending.peak_current)
                 .map(|current| current.value),
@@ -259,6 +315,25 @@ fn in_circuit(run: &Run, ending: &Ending) -> Option<InCircuitObject> {
         capacitance: ending.measured_capacitance.unwrap_or(run.begun.capacitance),
     };
     Some(InCircuitObject::of(&duty, &leak))
+}
+
+fn staircase(staircase: &StaircaseOnRecord) -> StaircaseObject {
+    let volt = |voltage: Option<crate::quantity::Voltage>| voltage.map(|voltage| voltage.value);
+    StaircaseObject {
+        steps: staircase
+            .steps
+            .iter()
+            .map(|step| StepObject {
+                volt: step.voltage.value,
+                ampere: step.current.map(|current| current.value.value),
+                uncertainty_ampere: step.current.map(|current| current.uncertainty.value),
+                verdict: step.verdict.tag(),
+            })
+            .collect(),
+        within_volt: volt(staircase.highest.within),
+        beyond_volt: volt(staircase.highest.beyond),
+        estimate_volt: volt(staircase.highest.estimate),
+    }
 }
 
 fn budget(ending: &Ending) -> Vec<ComponentObject> {
