@@ -145,6 +145,8 @@ enum State {
 struct Tally {
     ended_by: Option<Finding>,
     full_voltage_at: Option<Time>,
+    /// By how much the soak's clock runs ahead of full voltage.
+    clock_ahead: Time,
     /// The meter's zero on the surge range.
     offset: Current,
     count: ChargeCount,

@@ -163,3 +163,41 @@ pub(crate) fn contacts(dice: &mut Dice, until: f64) -> Vec<Event> {
     }
     events
 }
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+    use crate::dice::Purpose;
+
+    #[rstest]
+    #[case::tantalum_scintillates(Class::Scintillating, Family::TantalumMno2, Class::Scintillating)]
+    #[case::film_does_not(Class::Scintillating, Family::Polyester, Class::LateClimber)]
+    #[case::film_has_no_wrong_way(Class::Reversed, Family::Polyester, Class::Leaky)]
+    #[case::wet_aluminium_unforms(Class::Unformed, Family::Aluminium, Class::Unformed)]
+    #[case::ceramic_does_not(Class::Unformed, Family::CeramicTwo, Class::Leaky)]
+    fn a_family_has_its_own_faults(
+        #[case] drawn: Class,
+        #[case] family: Family,
+        #[case] found: Class,
+    ) {
+        assert_eq!(drawn.as_found_in(family), found);
+    }
+
+    #[test]
+    fn every_class_comes_in_its_share() {
+        let mut dice = Dice::new(1, 1, Purpose::Part);
+        let draws = (0..20_000).map(|_| Class::draw(&mut dice, Family::TantalumWet));
+        // Handbook §2.9: 12 % are dried out.
+        let dried_out = draws.filter(|class| *class == Class::DriedOut).count();
+        assert!((2200..2600).contains(&dried_out), "{dried_out}");
+    }
+
+    #[test]
+    fn a_loose_short_opens_between_its_contacts() {
+        let events = contacts(&mut Dice::new(1, 1, Purpose::Part), 600.0);
+        assert!(events.windows(2).all(|pair| pair[0].at + pair[0].lasts < pair[1].at));
+        assert!(events.iter().all(|event| (1e-3..=5.0).contains(&event.lasts)));
+    }
+}

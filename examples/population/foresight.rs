@@ -36,14 +36,33 @@ fn early_columns(cases: &[&Case]) -> String {
     let false_ones = Share::count(within, |case| Grade::of(case, &case.early).is_bad());
     let values = [
         healthy.len().to_string(),
-        format!("{:.1}", early.percent()),
+        early.percent_text(1),
         number(quantile(times.clone(), 0.5), 3),
         number(quantile(times, 0.9), 3),
         false_ones.of.to_string(),
         false_ones.hits.to_string(),
-        format!("{:.2}", false_ones.percent()),
+        false_ones.percent_text(2),
     ];
     columns(values, 12)
+}
+
+/// Bad parts by what they came as: how many, and how many of them passed at the full time and early.
+pub(crate) fn missed(cases: &[Case]) -> String {
+    let mut classes: Vec<Class> = cases.iter().map(|case| case.class).collect();
+    classes.sort_unstable();
+    classes.dedup();
+    let mut text = String::new();
+    let heads = columns(["bad", "within, full", "within, early"], 16);
+    line(&mut text, format_args!("{:<17}{heads}", ""));
+    for class in classes {
+        let bad = cases.iter().filter(|case| case.class == class);
+        let bad = bad.filter(|case| Grade::of(case, &case.full).is_bad());
+        let full = Share::count(bad.clone(), |case| is_within(&case.full));
+        let early = Share::count(bad, |case| is_within(&case.early));
+        let values = columns([full.of, full.hits, early.hits], 16);
+        line(&mut text, format_args!("{:<17}{values}", class.tag()));
+    }
+    text
 }
 
 fn number(value: Option<f64>, digits: usize) -> String {
@@ -103,9 +122,8 @@ fn forecast_columns(cases: &Vec<&Case>) -> String {
         let told: Vec<(f64, f64, f64)> = told.collect();
         let holds = Share::count(&told, |(miss, half_width, _)| miss <= half_width);
         let misses = told.iter().map(|(miss, _, scale)| 100.0 * miss / scale).collect();
-        let holds_percent = (!told.is_empty()).then(|| holds.percent());
         let values =
-            [told.len().to_string(), number(holds_percent, 1), number(quantile(misses, 0.5), 2)];
+            [told.len().to_string(), holds.percent_text(1), number(quantile(misses, 0.5), 2)];
         columns(values, 8)
     };
     columns((0..FORECAST_AT.len()).map(column), 25)

@@ -1,7 +1,7 @@
 //! Where the truth about a part lies: what its verdict is held against.
 
-use crate::specimen::State;
 use crate::trial::{Case, Run};
+use crate::truth::State;
 
 /// A part that is over by this and the uncertainty must never pass.
 const FAR: f64 = 1.2;
@@ -45,9 +45,10 @@ impl Grade {
         match case.state(run) {
             State::Absent => Self::Absent,
             State::Bad => Self::Bad,
-            State::OtherValue => Self::OtherValue,
             State::Unsteady => Self::Unsteady,
-            State::Sound => Self::of_leakage(case, run),
+            State::OtherValue if run.value_doubt < case.truth.off_value => Self::OtherValue,
+            // One whose measured value may still be the printed one goes by its leakage.
+            State::OtherValue | State::Sound => Self::of_leakage(case, run),
         }
     }
 
@@ -90,5 +91,42 @@ impl Grade {
             Self::OtherValue => "other value",
             Self::Absent => "absent",
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+    use crate::faults::Class;
+    use crate::station::MeterClass;
+    use crate::truth::Truth;
+
+    /// A part that leaks so many limits, read with an uncertainty of a tenth of the limit.
+    fn grade(share: f64, state: State, off_value: f64) -> Grade {
+        let reading = Some((share, 0.1));
+        let run = Run { reading, value_doubt: 0.2, ..Run::endless([None; 3]) };
+        let truth = Truth { state, leakage: share, off_value };
+        let (class, meter) = (Class::Healthy, MeterClass::Bench);
+        let case =
+            Case { index: 0, row: 0, class, meter, limit: 1.0, truth, full: run, early: run };
+        Grade::of(&case, &run)
+    }
+
+    #[rstest]
+    #[case::clearly_within(0.89, Grade::Within)]
+    #[case::too_near_to_say(0.91, Grade::Near)]
+    #[case::too_near_on_the_other_side(1.09, Grade::Near)]
+    #[case::over(1.11, Grade::Over)]
+    #[case::over_by_a_fifth(1.31, Grade::FarOver)]
+    fn a_sound_part_goes_by_its_leakage(#[case] share: f64, #[case] expected: Grade) {
+        assert_eq!(grade(share, State::Sound, 0.0), expected);
+    }
+
+    #[test]
+    fn a_value_within_the_doubt_about_it_is_none_of_another() {
+        assert_eq!(grade(0.5, State::OtherValue, 0.1), Grade::Within);
+        assert_eq!(grade(0.5, State::OtherValue, 0.3), Grade::OtherValue);
     }
 }

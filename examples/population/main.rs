@@ -27,6 +27,7 @@ mod statistics;
 mod study;
 mod tables;
 mod trial;
+mod truth;
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -109,6 +110,7 @@ fn report(options: &Options, out: &mut impl Write) -> std::io::Result<()> {
     let refused = options.parts - u64::try_from(cases.len()).unwrap_or_default();
     writeln!(out, "{} parts, seed {}; {refused} refused by the plan", options.parts, options.seed)?;
     write_verdicts(&study, &cases, out)?;
+    section(out, "bad parts by class", &foresight::missed(&cases))?;
     section(out, "late climbers", &foresight::climbers(&cases))?;
     section(out, "forecast against the value read", &foresight::forecasts(&study, &cases))?;
     let trades: Vec<_> = study.trades(options.parts / 5).into_iter().flatten().collect();

@@ -1,4 +1,4 @@
-//! One part of the population: what is printed on it, what it is, and the truth about it.
+//! One part of the population: what is printed on it, and what it is.
 
 use reststrom::part::{Family, Limit, Part, Rating, Room};
 use reststrom::plan::{Until, Wish};
@@ -8,14 +8,14 @@ use crate::absorption::Absorption;
 use crate::catalogue::{Reforming, Row};
 use crate::conduction::{Climb, Conduction, Law, Reversal, Settling};
 use crate::dice::Dice;
-use crate::faults::{Class, Event, EventKind, bursts, contacts};
+use crate::faults::{Class, Event, bursts, contacts};
 
 /// A part, its limit and its secrets. Numbers are SI.
 #[derive(Debug, Clone)]
 pub(crate) struct Specimen {
     /// What it came as.
     pub(crate) class: Class,
-    part: Part,
+    pub(crate) part: Part,
     sheet: Limit,
     /// Highest leakage at which it is within, A.
     pub(crate) limit: f64,
@@ -32,7 +32,7 @@ pub(crate) struct Specimen {
     /// Series resistance, Ω.
     pub(crate) esr: f64,
     /// Accepted ratios of true to printed capacitance.
-    gate: (f64, f64),
+    pub(crate) gate: (f64, f64),
     /// What it soaks up.
     pub(crate) absorption: Absorption,
     /// What it conducts.
@@ -94,49 +94,10 @@ impl Warmth {
 const FROM_REFERENCE: f64 = 4.0;
 /// What its thermometer may miss the part by, K.
 const THERMOMETER: f64 = 1.0;
-/// Rise of the run from probe to full voltage that moments of the run are drawn for, s.
-const RISE: f64 = 30.0;
-/// Bursts of less charge than a current of the limit moves in this time are no finding, s.
-const SEEN: f64 = 1.0;
-/// One burst of more than the limit moves in this time is enough, s.
-const SEEN_ALONE: f64 = 30.0;
-/// A part the wrong way round that takes less than so many limits at first does no harm by it.
-const SEEN_REVERSED: f64 = 3.0;
-/// So many are too many (handbook §4.2).
-const TOO_MANY: usize = 3;
 /// No sound part has a larger R·C of its own, s.
 const SLOWEST: f64 = 2.0;
-/// A part climbs that is this factor above what it was (handbook §4.2).
-const CLIMBS: f64 = 1.2;
-/// Share of the reading time over which slow branches may still show as capacitance.
-const COUNTED: f64 = 0.2;
-/// A part whose capacitance lies this far beyond its gate is none of its value.
-const BEYOND_GATE: f64 = 0.9;
-
-/// What a part really is.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Truth {
-    /// What kind of part.
-    pub(crate) state: State,
-    /// What it leaks at the limit's voltage, time and temperature, absorption included, A.
-    pub(crate) leakage: f64,
-}
-
-/// What kind of part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(crate) enum State {
-    /// One whose leakage says all.
-    Sound,
-    /// Still within at the reading time, but it climbs or has burst: no verdict on it is false.
-    Unsteady,
-    /// Bad whatever it leaks: shorts, bursts, the wrong way round.
-    Bad,
-    /// Not one of the printed value.
-    OtherValue,
-    /// Not there, or not to the end of the reading.
-    Absent,
-}
-
+/// Rise of the run from probe to full voltage that moments of the run are drawn for, s.
+const RISE: f64 = 30.0;
 impl Specimen {
     /// Draws a part of a family; none if the family's table has no limit for it.
     pub(crate) fn draw(dice: &mut Dice, row: &Row) -> Option<Self> {
@@ -206,53 +167,6 @@ impl Specimen {
             room: self.warmth.told,
             ..Wish::of(self.part.clone(), self.sheet.clone())
         }
-    }
-
-    /// The truth, for a ramp to full voltage that lasts `rise` seconds and is waited out for
-    /// `charge` seconds.
-    pub(crate) fn truth(&self, rise: f64, charge: f64) -> Truth {
-        let from = (1.0 - self.armed_at) * rise;
-        let soak = from..=from + self.reading_time;
-        let events = self.events.iter().filter(|event| soak.contains(&event.at));
-        let (mut scar, mut seen, mut alone) = (1.0, 0, false);
-        for event in events {
-            let coulomb = match event.kind {
-                EventKind::Burst { coulomb, scar: left } => {
-                    scar *= left;
-                    coulomb.min(self.farad * self.volt)
-                }
-                EventKind::Contact(siemens) => siemens * self.volt * event.lasts,
-            };
-            seen += usize::from(self.limit * SEEN <= coulomb);
-            alone |= self.limit * SEEN_ALONE <= coulomb;
-        }
-        let (conducts, _) = self.conduction.at(self.volt, self.reading_time, 0.0, scar);
-        let leakage = conducts + self.absorption.current(self.volt, rise, self.reading_time);
-        let shorted = self.limit * 10.0 < self.conduction.siemens * self.volt
-            && matches!(self.class, Class::HardShort | Class::SoftShort);
-        let (at_first, _) = self.conduction.at(self.volt, 1.0, 0.0, 1.0);
-        let reversed = self.conduction.reversed.is_some() && self.limit * SEEN_REVERSED < at_first;
-        let climbs = CLIMBS < self.conduction.climb.factor(self.reading_time);
-        let other_value = self.is_of_other_value(rise, charge);
-        let state = if self.class == Class::Open {
-            State::Absent
-        } else if TOO_MANY <= seen || alone || shorted || reversed {
-            State::Bad
-        } else if other_value {
-            State::OtherValue
-        } else if leakage <= self.limit && (climbs || !self.events.is_empty()) {
-            State::Unsteady
-        } else {
-            State::Sound
-        };
-        Truth { state, leakage }
-    }
-
-    /// Whether its capacitance is beyond the gate, however long its slow branches are counted for.
-    fn is_of_other_value(&self, rise: f64, charge: f64) -> bool {
-        let ratio = |time| (self.farad + self.absorption.taken_in(time)) / self.printed;
-        let long = rise + charge + COUNTED * self.reading_time;
-        ratio(long) < self.gate.0 * BEYOND_GATE || self.gate.1 / BEYOND_GATE < ratio(rise)
     }
 
     /// Gives the part the fault of its class.
@@ -374,4 +288,15 @@ fn sound(dice: &mut Dice, row: &Row, limit: f64, volt: f64, reading_time: f64) -
 fn two_digits(value: f64) -> f64 {
     let scale = 10_f64.powf(value.log10().floor() - 1.0);
     (value / scale).round() * scale
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_are_printed_with_two_digits() {
+        assert!((two_digits(4.678e-6) - 4.7e-6).abs() < 1e-12);
+        assert!((two_digits(1.02e-3) - 1.0e-3).abs() < 1e-9);
+    }
 }

@@ -293,3 +293,35 @@ impl Errors {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue;
+    use crate::dice::Purpose;
+    use crate::faults::Class;
+
+    fn specimen(index: u64) -> Specimen {
+        let mut dice = Dice::new(1, index, Purpose::Part);
+        let rows = catalogue::rows();
+        Specimen::of(&mut dice, &rows[0], Class::Healthy, None).expect("tantalum has a limit")
+    }
+
+    #[test]
+    fn a_hand_meter_misses_a_microampere_by_a_quarter() {
+        // Handbook §3.5: the 600 µA range at 1.2 µA has a half-width of 0.312 µA.
+        let (ranges, _) =
+            meter_ranges(&mut Dice::new(1, 1, Purpose::Station), MeterClass::Hand, &specimen(1));
+        let error = ranges[2].error_at(amperes(1.2e-6)).value;
+        assert!((error - 0.312e-6).abs() < 1e-12, "{error}");
+    }
+
+    #[test]
+    fn a_sense_resistor_drops_little_and_settles_soon() {
+        for index in 0..200 {
+            let part = specimen(index);
+            let ohm = sense_resistor(&part);
+            assert!(ohm * part.limit <= 0.2 && ohm * part.printed <= part.reading_time / 60.0);
+        }
+    }
+}

@@ -26,9 +26,9 @@ impl Share {
         share
     }
 
-    /// The share in per cent.
-    pub(crate) fn percent(self) -> f64 {
-        100.0 * self.value()
+    /// The share in per cent, as it stands in a table.
+    pub(crate) fn percent_text(self, digits: usize) -> String {
+        if self.of == 0 { "–".to_owned() } else { format!("{:.digits$}", 100.0 * self.value()) }
     }
 
     #[expect(clippy::cast_precision_loss, reason = "counts below 2⁵³")]

@@ -3,6 +3,7 @@
 //! A part is drawn from the seed and its own number alone, and what comes of it is put in its
 //! place in the list, so that the tables are the same whatever the number of threads.
 
+use std::panic::resume_unwind;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread;
 
@@ -13,9 +14,10 @@ use reststrom::quantity::seconds;
 use crate::catalogue::Row;
 use crate::dice::{Dice, Purpose};
 use crate::faults::Class;
-use crate::specimen::{Specimen, State};
+use crate::specimen::Specimen;
 use crate::station::Station;
 use crate::trial::{Case, Run, Trial};
+use crate::truth::State;
 
 /// Least shares of the reading time that are tried for an early end.
 pub(crate) const LEAST_SHARES: [f64; 5] = [0.03, 0.05, 0.1, 0.2, 0.4];
@@ -171,8 +173,13 @@ pub(crate) fn is_within(run: &Run) -> bool {
     run.verdict == Some(Verdict::Within)
 }
 
-/// The results of all indices below `count`, in order.
+/// The results of all indices below `count`, in order, by all cores.
 fn in_parallel<T: Send>(count: u64, one: impl Fn(u64) -> T + Sync) -> Vec<T> {
+    let threads = thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    by_threads(threads, count, one)
+}
+
+fn by_threads<T: Send>(threads: usize, count: u64, one: impl Fn(u64) -> T + Sync) -> Vec<T> {
     let next = AtomicU64::new(0);
     let work = || {
         let mut done = Vec::new();
@@ -184,16 +191,23 @@ fn in_parallel<T: Send>(count: u64, one: impl Fn(u64) -> T + Sync) -> Vec<T> {
             done.extend((from..(from + BATCH).min(count)).map(|index| (index, one(index))));
         }
     };
-    let threads = thread::available_parallelism().map_or(1, std::num::NonZero::get);
     let mut all: Vec<(u64, T)> = thread::scope(|scope| {
         let workers: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
-        workers
-            .into_iter()
-            .flat_map(|worker| {
-                worker.join().unwrap_or_else(|cause| std::panic::resume_unwind(cause))
-            })
-            .collect()
+        let results = workers.into_iter().map(thread::ScopedJoinHandle::join);
+        results.flat_map(|done| done.unwrap_or_else(|cause| resume_unwind(cause))).collect()
     });
     all.sort_unstable_by_key(|(index, _)| *index);
     all.into_iter().map(|(_, result)| result).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_number_of_threads_changes_nothing() {
+        let squares = |threads| by_threads(threads, 1000, |index| index * index);
+        assert_eq!(squares(1), squares(3));
+        assert_eq!(squares(3)[999], 998_001);
+    }
 }

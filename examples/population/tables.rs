@@ -74,8 +74,8 @@ pub(crate) fn rates(study: &Study, cases: &[Case], which: Which) -> String {
     line(
         &mut text,
         format_args!(
-            "{:<15}{:>22}{:>15}{:>11}{:>19}{:>15}",
-            "", "within, of bad", "95 % in %", "of 20 %", "over, of good", "95 % in %"
+            "{:<15}{:>20}{:>14}{:>9}{:>11}{:>14}{:>8}",
+            "", "within, of bad", "95 %", "of 20 %", "over, good", "95 %", "und. %"
         ),
     );
     for (name, group) in groups(study, cases) {
@@ -98,13 +98,14 @@ fn rate(cases: &[&Case], which: Which) -> String {
     let far = Share::count(far, |case| is_within(which(case)));
     let (over, undecided) = (good(Verdict::Over), good(Verdict::Undecided));
     format!(
-        "{:>22}{:>15}{:>11}{:>19}{:>15}",
-        format!("{}/{} {:.3} %", bad.hits, bad.of, bad.percent()),
+        "{:>20}{:>14}{:>9}{:>11}{:>14}{:>8}",
+        format!("{}/{} {} %", bad.hits, bad.of, bad.percent_text(3)),
         bad.interval_text(),
         format!("{}/{}", far.hits, far.of),
         format!("{}/{}", over.hits, over.of),
         over.interval_text(),
-    ) + &format!("{:>8.1} und.", undecided.percent())
+        undecided.percent_text(1),
+    )
 }
 
 /// Why good parts do not pass, by family and instrument.

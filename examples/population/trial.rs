@@ -10,8 +10,9 @@ use reststrom::quantity::seconds;
 use crate::bench::Bench;
 use crate::dice::Dice;
 use crate::faults::Class;
-use crate::specimen::{Specimen, State, Truth};
+use crate::specimen::Specimen;
 use crate::station::{MeterClass, Station};
+use crate::truth::{State, Truth};
 
 /// Shares of the reading time at which the forecast is asked for.
 pub(crate) const FORECAST_AT: [f64; 3] = [0.1, 0.2, 0.5];
@@ -52,6 +53,8 @@ pub(crate) struct Run {
     pub(crate) reading: Option<(f64, f64)>,
     /// The reading in the room as it was: what is forecast, A.
     pub(crate) raw: Option<f64>,
+    /// Half-width of the measured capacitance over the printed one.
+    pub(crate) value_doubt: f64,
     /// When the reading was taken, as a share of the reading time.
     pub(crate) at: f64,
     /// What was forecast at [`FORECAST_AT`], and its half-width, A.
@@ -134,9 +137,10 @@ impl Trial {
 
 impl Run {
     /// One that did not end.
-    fn endless(forecasts: [Option<(f64, f64)>; 3]) -> Self {
+    pub(crate) fn endless(forecasts: [Option<(f64, f64)>; 3]) -> Self {
         let (verdict, reason, reading, raw) = (None, None, None, None);
-        Self { verdict, reason, reading, raw, at: 1.0, forecasts, absent: false }
+        let (value_doubt, at, absent) = (0.0, 1.0, false);
+        Self { verdict, reason, reading, raw, value_doubt, at, forecasts, absent }
     }
 }
 
@@ -204,6 +208,8 @@ impl Desk<'_> {
         let reading_time = self.plan.target.reading_time.value;
         let read_at = outcome.reading.map_or(f64::INFINITY, |reading| reading.at.value);
         let full_at = outcome.full_voltage_at.map_or(f64::INFINITY, |at| at.value);
+        let printed = self.plan.part.capacitance;
+        let doubt = outcome.capacitance.map(|measured| measured.uncertainty / printed);
         Run {
             verdict: Some(outcome.ruling.verdict),
             reason: outcome.ruling.findings.first().copied(),
@@ -211,6 +217,7 @@ impl Desk<'_> {
                 .reading
                 .map(|reading| (reading.current.value, reading.budget.expanded().value)),
             raw: outcome.reading.map(|reading| reading.raw.value),
+            value_doubt: doubt.map_or(0.0, |doubt| doubt.value),
             at: (read_at / reading_time).min(1.0),
             forecasts: self.forecasts,
             absent: self.bench.specimen().comes_off_at < (full_at + read_at).min(self.bench.time),

@@ -216,18 +216,18 @@ fn absorption_exponents(family: Family) -> (f64, f64) {
 fn settling(family: Family) -> (f64, f64) {
     use Family as F;
     match family.dielectric() {
-        Dielectric::Tantalum if family == F::TantalumPolymer => (0.3, 0.3),
+        Dielectric::Tantalum if family == F::TantalumPolymer => (0.35, 0.4),
         Dielectric::Tantalum if family == F::TantalumWet => (0.1, 0.1),
         Dielectric::PolymerAluminium if family == F::AluminiumHybrid => (0.1, 0.1),
-        Dielectric::WetAluminium => (0.2, 0.15),
-        Dielectric::Tantalum
-        | Dielectric::PolymerAluminium
-        | Dielectric::CeramicOne
+        Dielectric::PolymerAluminium => (0.35, 0.4),
+        Dielectric::WetAluminium => (0.2, 0.13),
+        Dielectric::DoubleLayer => (0.5, 0.5),
+        Dielectric::Tantalum => (0.0, 0.05),
+        Dielectric::CeramicOne
         | Dielectric::CeramicTwo
         | Dielectric::Film
         | Dielectric::Paper
-        | Dielectric::Mica
-        | Dielectric::DoubleLayer => (0.0, 0.02),
+        | Dielectric::Mica => (0.0, 0.01),
     }
 }
 

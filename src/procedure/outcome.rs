@@ -78,7 +78,9 @@ fn evidence(run: &Procedure) -> Evidence {
         overfilled: tally.overfilled,
         reading: tally.reading,
         reading_time: run.whole.target.reading_time,
-        early: tally.reading.is_some_and(|reading| reading.at < run.whole.target.reading_time),
+        early: tally
+            .reading
+            .is_some_and(|reading| reading.at - tally.clock_ahead < run.whole.target.reading_time),
         charge_in: tally.charge_in,
         charge_out: tally.charge_out,
         capacitance: measured_capacitance(plan, tally),

@@ -8,6 +8,8 @@ use crate::quantity::{Current, Time, Voltage, seconds, volts};
 
 /// A part that stands at this share of the test voltage and draws less and less is waited for.
 const NEAR_SHARE: f64 = 0.8;
+/// Full voltage that comes this share of the reading time after the ramp is late.
+const LATE_SHARE: f64 = 0.05;
 /// It must draw less by this part in ten seconds.
 const FALLING: f64 = 0.01;
 const FALLING_TIME: f64 = 10.0; // s
@@ -123,11 +125,22 @@ impl Charge {
         if !weigh_charge(context) {
             return Step::Fault(Finding::NoContact);
         }
-        Step::Next(State::Settle(Settle::begin(context, full_at)))
+        let clock = self.clock(context, full_at);
+        context.tally.clock_ahead = full_at - clock;
+        Step::Next(State::Settle(Settle::begin(context, clock)))
     }
 }
 
 impl Charge {
+    /// From when the soak counts. A part that draws so much that the path keeps it a little below full
+    /// voltage is under stress all the while: counted from full voltage only, its reading would come
+    /// late, which is lenient (handbook §1.5). So it counts from the end of the ramp; a reading over
+    /// the limit is then one before its time.
+    fn clock(&self, context: &Context, full_at: Time) -> Time {
+        let late = context.plan.target.reading_time * LATE_SHARE < full_at - self.since;
+        if late { self.since } else { full_at }
+    }
+
     /// Below full voltage after its time: a part that still forms or soaks up charge gets as long as
     /// a reading would take, since a failure before that is none (handbook §1.5).
     fn wait(&mut self, context: &mut Context, waited: Time) -> Step {
@@ -147,9 +160,6 @@ impl Charge {
 }
 
 /// Watches the voltage at the part on the way up.
-///
-/// It is looked at when the voltage was just read: between that and the next step of the ramp the
-/// current runs ahead of it, and the drop in the path would be taken from an old voltage.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Fall {
     seen: u8,
@@ -158,10 +168,11 @@ pub(super) struct Fall {
 impl Fall {
     /// Takes note of the voltage; true if it fell, twice in a row, although nobody lowered it.
     ///
-    /// Between an order of the voltage and the next current the drop in the path is not known.
+    /// It is looked at when a current was just read and the voltage had been read since it was last
+    /// ordered up: both then belong to one step, and so does the drop in the path.
     pub(super) fn watch(&mut self, context: &mut Context, input: Input, ordered: Time) -> bool {
-        let known = context.senses.current_since(ordered);
-        if !known || !matches!(input, Input::Voltage(Sample::Value(_))) {
+        let read = matches!(input, Input::Current { sample: Sample::Value(_), .. });
+        if !read || !context.senses.has_read_since(ordered) {
             return false;
         }
         let Some(voltage) = context.senses.part_voltage(context.plan, context.now) else {

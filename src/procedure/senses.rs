@@ -166,11 +166,6 @@ impl Senses {
         self.range
     }
 
-    /// Whether a current was read at or after `since`.
-    pub(super) fn current_since(&self, since: Time) -> bool {
-        self.current.is_some_and(|current| since <= current.at)
-    }
-
     /// Whether the terminals were read after `since`.
     pub(super) fn has_read_since(&self, since: Time) -> bool {
         self.terminals.is_some_and(|terminals| since < terminals.at)
