@@ -8,7 +8,13 @@ use crate::quantity::Current;
 
 /// Highest share of the limit, uncertainty included, at which a run may end early. Between this
 /// and the limit a part is waited for: a current that has begun to climb slowly has room here to
-/// be seen. Chosen by the population study.
+/// be seen.
+///
+/// Chosen by the population study (100,000 parts of which 5 % climb, run away, burst or flutter
+/// after a calm begin): at 0.7 healthy parts end after 0.09 of the reading time (median) and 2.7 %
+/// of what is passed early fails later; at 0.5 it is 0.11 and 2.3 %, at 0.3 0.18 and 1.8 %, at 0.15
+/// 0.86 and 1.0 %. No share brings it down to that of the full time, 0.01 %: a fault that begins
+/// after the end is not seen.
 const EARLY_SHARE: f64 = 0.7;
 
 /// What a run looks like at one moment of its soak.

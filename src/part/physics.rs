@@ -232,6 +232,10 @@ fn settling(family: Family) -> (f64, f64) {
 }
 
 /// Share of the reading time before which no soak ends early.
+///
+/// By the population study 0.03 to 0.1 catch the same late climbers (45 %) in every family, 0.2
+/// catches 54 % and 0.4 69 %, at a median time of that share: those that have not begun to climb are
+/// seen by no shorter soak than the whole. So all families have the share that costs no time.
 fn least_early_share(family: Family) -> f64 {
     match family.dielectric() {
         Dielectric::Tantalum
