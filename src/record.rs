@@ -16,6 +16,7 @@ mod read;
 mod reading;
 mod run;
 mod schema;
+mod tray;
 mod write;
 mod writer;
 
@@ -43,6 +44,7 @@ pub use run::{
     Component, Conditions, Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent,
     NewRun, Run, RunFilter, RunState, Zero,
 };
+pub use tray::{NewTray, TrayId, TrayOnRecord, TrayPlace};
 pub use writer::{Pace, Progress, Writer};
 
 use schema::{Found, STEPS};
