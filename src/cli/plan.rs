@@ -10,8 +10,9 @@ use super::ask::{WishArguments, drawn};
 use super::failure::Failure;
 use super::{Exit, screen};
 use crate::part::{Duty, Leak, Reach};
-use crate::plan::{Bleeder, Drawn, Plan, Purpose, Wish};
+use crate::plan::{Bleeder, Drawn, Keeping, Plan, Purpose, Wish};
 use crate::quantity::text;
+use crate::record::BYTES_PER_READING;
 use crate::station::wiring::Station;
 
 /// Arguments of `plan`.
@@ -147,6 +148,7 @@ fn lines(wish: &Wish, drawn: &Drawn) -> Vec<(&'static str, String)> {
                 text::resistance(path)
             ),
         ),
+        ("kept", kept_line(plan)),
         ("room", room_line(drawn)),
         ("discharge", discharge_line(drawn)),
         ("time", format!("about {}", text::time(round(drawn.duration)))),
@@ -173,6 +175,21 @@ fn at_the_limit(duty: &Duty, drawn: &Drawn) -> String {
         capacitance: plan.part.capacitance,
     };
     format!("{duty}: at its limit it {}", duty.effect(&leak).in_words())
+}
+
+/// What stays on record of the soak, and how large that is.
+fn kept_line(plan: &Plan) -> String {
+    let keeping = Keeping::usual();
+    let (taken, kept) = keeping.counts(plan.target.soak, plan.meter.interval);
+    let bytes = u64::from(kept) * BYTES_PER_READING;
+    let size = format!("about {kept} of {taken} readings, {} kB", bytes.div_ceil(1000));
+    if taken == kept {
+        return format!("every reading: {size}");
+    }
+    format!(
+        "every reading for {}, then the first and the extremes of ever longer stretches: {size}",
+        text::time(keeping.dense)
+    )
 }
 
 fn room_line(drawn: &Drawn) -> String {
