@@ -151,6 +151,7 @@ fn new_run(plan: &Plan) -> NewRun {
         lapse: 1.0,
         kind: reststrom::plan::Kind::Soak,
         follows: None,
+        place: None,
         part_name: "Terne receiver C7".into(),
         family_tag: "tantalum-solid".into(),
         capacitance: plan.part.capacitance,

@@ -21,6 +21,7 @@ mod staircase;
 mod station;
 mod stop;
 mod table;
+mod tray;
 mod tray_file;
 
 use std::path::PathBuf;
@@ -58,6 +59,8 @@ enum Command {
     Staircase(staircase::Arguments),
     /// Grow the oxide of an aged wet aluminium part back, let it rest, test it
     Reform(reform::Arguments),
+    /// Test the parts of a tray one after another, by hand or by scanner
+    Tray(tray::Arguments),
     /// Give a part's leakage limit in amperes, and how it comes about
     Limit(limit::Arguments),
     /// List the runs on record, newest first
@@ -144,6 +147,7 @@ fn act(command: Command) -> Result<Exit, failure::Failure> {
         Command::Soak(arguments) => soak::run(&arguments),
         Command::Staircase(arguments) => staircase::run(&arguments),
         Command::Reform(arguments) => reform::run(&arguments),
+        Command::Tray(arguments) => tray::run(&arguments),
         Command::Limit(arguments) => limit::run(&arguments),
         Command::Runs(arguments) => runs::run(&arguments),
         Command::Show(arguments) => show::run(&arguments),

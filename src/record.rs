@@ -17,6 +17,7 @@ mod reading;
 mod run;
 mod schema;
 mod thin;
+mod tray;
 mod write;
 mod writer;
 
@@ -44,6 +45,7 @@ pub use run::{
     Component, Conditions, Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent,
     NewRun, Run, RunFilter, RunState, Zero,
 };
+pub use tray::{NewTray, TrayId, TrayOnRecord, TrayPlace};
 pub use writer::{Pace, Progress, Writer};
 
 use schema::{Found, STEPS};

@@ -127,6 +127,7 @@ fn new_run(station: &Station, plan: &Plan) -> NewRun {
         lapse: LAPSE,
         kind: reststrom::plan::Kind::Soak,
         follows: None,
+        place: None,
         part_name: "Terne receiver C7".into(),
         family_tag: "tantalum-solid".into(),
         capacitance: plan.part.capacitance,

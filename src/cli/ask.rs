@@ -61,6 +61,34 @@ pub(crate) struct WishArguments {
     until: Until,
 }
 
+/// What is asked of every part of a tray alike.
+#[derive(Debug, Clone, clap::Args)]
+pub(crate) struct TermsArguments {
+    /// What may end a soak: the reading time, or a reading that is safely within before it
+    #[arg(long, value_name = "WHAT", default_value = Until::ReadingTime.tag(), value_parser = until)]
+    until: Until,
+    /// How warm it is at the parts, such as 23C or "23C ±1K", in place of what the station file says
+    #[arg(long, value_name = "TEMPERATURE")]
+    room: Option<String>,
+    /// How sure the verdicts have to be, from 90% to 99.9%
+    #[arg(long, value_name = "PERCENT", default_value = "95%")]
+    confidence: String,
+    /// I have read the cautions for more than 60 V or 10 J in parts of this tray
+    #[arg(long)]
+    acknowledge: bool,
+}
+
+impl TermsArguments {
+    pub(crate) fn terms(&self) -> Result<Terms, Failure> {
+        Ok(Terms {
+            until: self.until,
+            acknowledged: self.acknowledge,
+            confidence: confidence(&self.confidence)?,
+            room: room(self.room.as_deref())?,
+        })
+    }
+}
+
 /// What it takes to begin a run and to tell of it.
 #[derive(Debug, Clone, clap::Args)]
 pub(crate) struct RunArguments {
@@ -138,8 +166,8 @@ impl WishArguments {
         Ok(Terms {
             until: self.until,
             acknowledged: self.common.acknowledge,
-            confidence: self.common.confidence()?,
-            room: self.common.room()?,
+            confidence: confidence(&self.common.confidence)?,
+            room: room(self.common.room.as_deref())?,
         })
     }
 }
@@ -155,22 +183,21 @@ impl CommonArguments {
         Ok(Wish {
             test_voltage: voltage,
             acknowledged: self.acknowledge,
-            confidence: self.confidence()?,
-            room: self.room()?,
+            confidence: confidence(&self.confidence)?,
+            room: room(self.room.as_deref())?,
             duty: duty.map_err(|error| Failure::usage(error.to_string(), error.help()))?,
             ..Wish::of(part, limit)
         })
     }
+}
 
-    fn confidence(&self) -> Result<Confidence, Failure> {
-        Confidence::read(&self.confidence)
-            .map_err(|error| Failure::usage(error.to_string(), error.help()))
-    }
+fn confidence(word: &str) -> Result<Confidence, Failure> {
+    Confidence::read(word).map_err(|error| Failure::usage(error.to_string(), error.help()))
+}
 
-    fn room(&self) -> Result<Option<Room>, Failure> {
-        let room = self.room.as_deref().map(Room::read).transpose();
-        room.map_err(|error| Failure::usage(error.to_string(), error.help()))
-    }
+fn room(words: Option<&str>) -> Result<Option<Room>, Failure> {
+    let room = words.map(Room::read).transpose();
+    room.map_err(|error| Failure::usage(error.to_string(), error.help()))
 }
 
 /// Reads a time that was typed.

@@ -2,7 +2,7 @@
 
 use super::ask::{CommonArguments, RunArguments, drawn, time};
 use super::failure::Failure;
-use super::sitting::{self, Sitting};
+use super::sitting::{self, Origin, Sitting};
 use super::{Exit, screen, soak};
 use crate::daemon::Finished;
 use crate::plan::{Aim, Drawn, Wish};
@@ -76,13 +76,14 @@ async fn take(
 
 async fn carry_out(course: &Course, sitting: &mut Sitting<'_>) -> Result<Vec<Finished>, Failure> {
     let (wish, drawn) = &course.form;
-    let formed = sitting.run(wish, drawn, None).await?;
+    let formed = sitting.run(wish, drawn, Origin::default()).await?;
     let good = formed.outcome.formed.is_some_and(|formed| formed.good);
     let id = formed.id;
     let mut runs = vec![formed];
     if good && sitting.rest(course.rest).await {
         let (wish, drawn) = &course.test;
-        runs.push(sitting.run(wish, drawn, Some(id)).await?);
+        let origin = Origin { follows: Some(id), place: None };
+        runs.push(sitting.run(wish, drawn, origin).await?);
     }
     Ok(runs)
 }

@@ -203,6 +203,7 @@ mod tests {
             lapse: 1.0,
             kind: crate::plan::Kind::Soak,
             follows: None,
+            place: None,
             part_name: "C14".into(),
             family_tag: "ta-mno2".into(),
             capacitance: farads(10e-6),

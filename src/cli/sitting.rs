@@ -14,8 +14,9 @@ use crate::daemon::control::Control;
 use crate::daemon::{Finished, Line, OpenStation, Progress, Stop};
 use crate::judge::Left;
 use crate::plan::{Drawn, Plan, Purpose, Wish};
+use crate::procedure::Outcome;
 use crate::quantity::{Time, text};
-use crate::record::{Record, RunFilter, RunId};
+use crate::record::{Record, RunFilter, RunId, TrayPlace};
 use crate::station::wiring::Station;
 
 /// A station whose ports this program owns.
@@ -24,6 +25,7 @@ pub(crate) struct Sitting<'a> {
     path: PathBuf,
     open: OpenStation,
     stops: mpsc::UnboundedReceiver<Stop>,
+    stopper: mpsc::UnboundedSender<Stop>,
     signals: JoinHandle<()>,
     control: Control,
 }
@@ -52,6 +54,15 @@ pub(crate) fn refuse_locked_out(path: &std::path::Path, station: &str) -> Result
     }
 }
 
+/// What a run comes from.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Origin {
+    /// The re-forming of the same part, just before.
+    pub(crate) follows: Option<RunId>,
+    /// Its place on a tray.
+    pub(crate) place: Option<TrayPlace>,
+}
+
 /// One run at a station, with progress on the screen.
 pub(crate) async fn one(
     wish: &Wish,
@@ -60,7 +71,7 @@ pub(crate) async fn one(
     path: &Path,
 ) -> Result<Finished, Failure> {
     let mut sitting = Sitting::begin(station, path, &drawn.plan).await?;
-    let finished = sitting.run(wish, drawn, None).await;
+    let finished = sitting.run(wish, drawn, Origin::default()).await;
     sitting.end().await?;
     finished
 }
@@ -76,9 +87,10 @@ impl<'a> Sitting<'a> {
         let open = OpenStation::open(station, &std::env::current_exe()?).await?;
         let (sender, stops) = mpsc::unbounded_channel();
         let control = Control::serve(&station.name, sender.clone())?;
-        let signals = tokio::spawn(listen_for_signals(sender));
+        let signals = tokio::spawn(listen_for_signals(sender.clone()));
         let path = path.to_owned();
-        let mut sitting = Self { station, path, open, stops, signals, control };
+        let stopper = sender;
+        let mut sitting = Self { station, path, open, stops, stopper, signals, control };
         match sitting.recover(&mut record, plan).await {
             Ok(()) => Ok(sitting),
             Err(failure) => {
@@ -99,15 +111,15 @@ impl<'a> Sitting<'a> {
         Ok(())
     }
 
-    /// Carries out one run and keeps its record; it may follow the re-forming of the same part.
+    /// Carries out one run and keeps its record.
     pub(crate) async fn run(
         &mut self,
         wish: &Wish,
         drawn: &Drawn,
-        follows: Option<RunId>,
+        origin: Origin,
     ) -> Result<Finished, Failure> {
         let record = Record::open(&self.path)?;
-        let begun = soak::new_run(wish, drawn, self.station, &self.open, follows);
+        let begun = soak::new_run(wish, drawn, self.station, &self.open, origin);
         let plan = Arc::new(drawn.plan.clone());
         let (progress, watched) = watch::channel(Progress::default());
         let screen = tokio::spawn(live::show_progress(watched, soak_time(&plan)));
@@ -118,6 +130,32 @@ impl<'a> Sitting<'a> {
             tracing::debug!(%error, "the progress line ended early");
         }
         Ok(finished?)
+    }
+
+    /// Where to ask for the end of the run that goes on.
+    pub(crate) fn stopper(&self) -> mpsc::UnboundedSender<Stop> {
+        self.stopper.clone()
+    }
+
+    /// Waits for somebody to ask for the end while no run goes on.
+    pub(crate) async fn stopped(&mut self) {
+        if let Some(Stop(why)) = self.stops.recv().await {
+            screen::complain(&format!("{why}\n"));
+        }
+    }
+
+    /// Looks at the clip by `plan` until a part goes in; nothing of it is kept on record.
+    pub(crate) async fn watch_clip(&mut self, plan: Plan) -> Outcome {
+        let (progress, _watched) = watch::channel(Progress::default());
+        let line = Line { progress: &progress, stops: &mut self.stops };
+        self.open.watch_clip(Arc::new(plan), line).await
+    }
+
+    /// Empties what may be in the clip, by `plan`.
+    pub(crate) async fn make_safe(&mut self, plan: &Plan) -> Left {
+        let (progress, _watched) = watch::channel(Progress::default());
+        let line = Line { progress: &progress, stops: &mut self.stops };
+        self.open.make_safe(Arc::new(plan.clone()), line).await
     }
 
     /// Lets the part rest with the output off; false if somebody asked for the end meanwhile.

@@ -2,10 +2,11 @@
 
 use super::ask::{RunArguments, StationArgument, WishArguments, drawn};
 use super::failure::Failure;
+use super::sitting::Origin;
 use super::{Exit, plan, screen, show, sitting};
 use crate::daemon::OpenStation;
 use crate::plan::{Drawn, Wish};
-use crate::record::{Conditions, LimitOnRecord, NewRun, Record, Run, RunId};
+use crate::record::{Conditions, LimitOnRecord, NewRun, Record, Run};
 use crate::report::object::RunObject;
 use crate::station::wiring::Station;
 
@@ -62,7 +63,7 @@ pub(crate) fn new_run(
     drawn: &Drawn,
     station: &Station,
     open: &OpenStation,
-    follows: Option<RunId>,
+    origin: Origin,
 ) -> NewRun {
     let plan = plan::PlanObject::of(wish, drawn, station);
     NewRun {
@@ -70,7 +71,8 @@ pub(crate) fn new_run(
         simulated: station.simulated,
         lapse: station.bench.lapse,
         kind: wish.aim.kind(),
-        follows,
+        follows: origin.follows,
+        place: origin.place,
         part_name: wish.part.name.clone().unwrap_or_default(),
         family_tag: wish.part.family.tag().to_owned(),
         capacitance: wish.part.rating.capacitance(),

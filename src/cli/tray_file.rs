@@ -10,6 +10,10 @@ use crate::tray::{Form, Position, Slot, Tray, read};
 pub(crate) struct TrayFile {
     /// The parts.
     pub(crate) tray: Tray,
+    /// Name of the file.
+    pub(crate) name: String,
+    /// Text of the file, whole.
+    pub(crate) text: String,
 }
 
 impl TrayFile {
@@ -33,7 +37,7 @@ impl TrayFile {
             let said = |fault: &crate::tray::Fault| (format!("{place}, {fault}"), fault.help());
             Failure::all(faults.iter().map(said).collect())
         })?;
-        Ok(Self { tray })
+        Ok(Self { tray, name: place.to_string(), text })
     }
 
     /// The name of a slot's position.
@@ -70,7 +74,7 @@ mod tests {
 
     fn file(parts: usize) -> TrayFile {
         let text = format!("family;value;rating\n{}", "tantalum;10u;35V\n".repeat(parts));
-        TrayFile { tray: read(&text, Form::Csv).unwrap() }
+        TrayFile { tray: read(&text, Form::Csv).unwrap(), name: "tray.csv".into(), text }
     }
 
     #[rstest]

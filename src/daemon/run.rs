@@ -296,6 +296,18 @@ impl OpenStation {
         Ok(Finished { id, outcome: ended.outcome, notes: ended.notes })
     }
 
+    /// Looks at the clip by `plan` until a part goes in or a stop comes; keeps no record.
+    pub async fn watch_clip(&mut self, plan: Arc<Plan>, line: Line<'_>) -> Outcome {
+        let around = Surroundings { writer: None, progress: line.progress, stops: line.stops };
+        self.actor.run(plan, Procedure::start, around).await.outcome
+    }
+
+    /// Empties what may be in the clip, with the output off; keeps no record.
+    pub async fn make_safe(&mut self, plan: Arc<Plan>, line: Line<'_>) -> Left {
+        let around = Surroundings { writer: None, progress: line.progress, stops: line.stops };
+        self.actor.run(plan, Procedure::start_making_safe, around).await.outcome.left
+    }
+
     /// Looks at the station with its output off; energises nothing.
     pub async fn check(&mut self, station: &Station) -> Vec<Checked> {
         check(&mut self.actor, station, &self.instruments).await

@@ -6,7 +6,8 @@ use rusqlite::{OptionalExtension, Params, params};
 use super::columns::{confidence, event, maybe, moment, number, reading, word, words};
 use super::{
     Component, Conditions, Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent,
-    NewRun, PhaseSpan, Record, RecordError, Row, Run, RunFilter, RunId, RunState, Zero,
+    NewRun, PhaseSpan, Record, RecordError, Row, Run, RunFilter, RunId, RunState, TrayId,
+    TrayPlace, Zero,
 };
 use crate::judge::{Finding, Left, Source, Verdict};
 use crate::part::Room;
@@ -142,7 +143,11 @@ impl Record {
         Ok(self.list("read the zero", sql, [station], zero)?.pop())
     }
 
-    fn list_runs(&self, which: &str, values: impl Params) -> Result<Vec<Run>, RecordError> {
+    pub(super) fn list_runs(
+        &self,
+        which: &str,
+        values: impl Params,
+    ) -> Result<Vec<Run>, RecordError> {
         let mut runs = self.list("read runs", &format!("{RUNS} {which}"), values, run)?;
         for run in &mut runs {
             run.begun.instruments = self.instruments(run.id)?;
@@ -211,6 +216,7 @@ fn new_run(row: &rusqlite::Row<'_>) -> rusqlite::Result<NewRun> {
         lapse: row.get("lapse")?,
         kind: word(row, "kind", Kind::from_tag)?,
         follows: row.get::<_, Option<i64>>("follows")?.map(RunId::from_row),
+        place: place(row)?,
         part_name: row.get("part")?,
         family_tag: row.get("family")?,
         capacitance: number(row, "capacitance_f", farads)?,
@@ -250,6 +256,13 @@ fn room(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<Room>> {
     let Some(at) = maybe(row, "room_celsius", celsius)? else { return Ok(None) };
     let (tolerance, told) = (row.get("room_tolerance_k")?, row.get("room_told")?);
     Ok(Some(Room { at, tolerance, told }))
+}
+
+fn place(row: &rusqlite::Row<'_>) -> rusqlite::Result<Option<TrayPlace>> {
+    let tray: Option<i64> = row.get("tray")?;
+    let position: Option<String> = row.get("position")?;
+    let both = tray.zip(position);
+    Ok(both.map(|(tray, position)| TrayPlace { tray: TrayId::from_row(tray), position }))
 }
 
 fn state(row: &rusqlite::Row<'_>) -> rusqlite::Result<RunState> {

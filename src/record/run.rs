@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::TrayPlace;
 use super::{FormedOnRecord, RunId, StaircaseOnRecord};
 use crate::judge::{Finding, Left, Reading, Source, Verdict};
 use crate::part::Room;
@@ -21,6 +22,8 @@ pub struct NewRun {
     pub kind: Kind,
     /// The run that re-formed the part just before.
     pub follows: Option<RunId>,
+    /// Where on a tray its part lies, if it is one of a tray.
+    pub place: Option<TrayPlace>,
     /// The part's name, as on the tray.
     pub part_name: String,
     /// The word for the part's family.

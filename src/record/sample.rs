@@ -39,6 +39,7 @@ pub(super) fn smoothing_capacitor() -> NewRun {
         lapse: 60.0,
         kind: Kind::Soak,
         follows: None,
+        place: None,
         part_name: "Terne receiver C12".to_owned(),
         family_tag: "aluminium-wet".to_owned(),
         capacitance: farads(470e-6),

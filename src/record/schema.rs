@@ -19,8 +19,12 @@ use super::path::beside;
 const APPLICATION_ID: i32 = 0x5265_7374;
 
 /// What brings a record from schema `n` to `n + 1` stands at place `n`. Never edited once used.
-pub(super) const STEPS: &[&str] =
-    &[include_str!("001_runs.sql"), include_str!("002_budgets.sql"), include_str!("003_kinds.sql")];
+pub(super) const STEPS: &[&str] = &[
+    include_str!("001_runs.sql"),
+    include_str!("002_budgets.sql"),
+    include_str!("003_kinds.sql"),
+    include_str!("004_trays.sql"),
+];
 
 /// Length of the header of an SQLite file, and the places of what is read from it: SQLite file
 /// format §1.3.

@@ -127,7 +127,7 @@ impl Record {
 
     /// One transaction that holds the write lock from its start: a reader that turned writer
     /// would be refused at once, whatever the busy timeout.
-    fn change<T>(
+    pub(super) fn change<T>(
         &mut self,
         doing: &'static str,
         work: impl FnOnce(&Transaction<'_>) -> Result<T, Stop>,
@@ -165,10 +165,10 @@ fn must_be_open(transaction: &Transaction<'_>, run: RunId) -> Result<(), Stop> {
 fn insert_run(transaction: &Transaction<'_>, run: &NewRun) -> Result<RunId, Stop> {
     let (limit, room) = (run.limit.as_ref(), run.conditions.room.as_ref());
     transaction.execute(
-        "INSERT INTO runs (station, simulated, lapse, kind, follows, part, family, capacitance_f, tolerance, \
+        "INSERT INTO runs (station, simulated, lapse, kind, follows, tray, position, part, family, capacitance_f, tolerance, \
          rated_v, test_v, limit_a, limit_rule, limit_source, limit_at_s, limit_celsius, \
          confidence, judged_at_s, room_celsius, room_tolerance_k, room_told, duty, plan_json, software, started_ms) \
-         VALUES (:station, :simulated, :lapse, :kind, :follows, :part, :family, :capacitance, :tolerance, :rated, \
+         VALUES (:station, :simulated, :lapse, :kind, :follows, :tray, :position, :part, :family, :capacitance, :tolerance, :rated, \
          :test, :limit, :rule, :source, :reading_time, :celsius, :confidence, :judged_at, :room, :tolerance_k, :told, \
          :duty, :plan, :software, :started)",
         named_params! {
@@ -177,6 +177,8 @@ fn insert_run(transaction: &Transaction<'_>, run: &NewRun) -> Result<RunId, Stop
             ":lapse": run.lapse,
             ":kind": run.kind.tag(),
             ":follows": run.follows.map(RunId::row),
+            ":tray": run.place.as_ref().map(|place| place.tray.row()),
+            ":position": run.place.as_ref().map(|place| &place.position),
             ":part": run.part_name,
             ":family": run.family_tag,
             ":capacitance": in_farads(run.capacitance),

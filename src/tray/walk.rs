@@ -172,6 +172,12 @@ impl Walk {
         Self { hands, marks, state: State::Ready, last: None, stops: false }
     }
 
+    /// Whether a scanner connects the parts.
+    #[must_use]
+    pub fn is_by_scanner(&self) -> bool {
+        self.hands == Hands::Scanner
+    }
+
     /// The parts that have no verdict yet.
     pub fn without_verdict(&self) -> impl Iterator<Item = Slot> {
         let open = |(index, mark): (usize, &Mark)| (*mark != Mark::Judged).then_some(Slot(index));
