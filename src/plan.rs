@@ -19,7 +19,7 @@ pub use bench::{
     SupplyFacts, Zero,
 };
 pub use cautions::{Caution, Obstacle};
-pub use draw_up::{HARMLESS, TOUCH_SAFE, draw_up};
+pub use draw_up::{HARMLESS, LOOK_CONSTANTS, LOOK_READINGS, TOUCH_SAFE, draw_up};
 pub use keeping::{KEPT_OF_A_STRETCH, Keeping};
 pub use phase::Phase;
 pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs};
@@ -215,6 +215,8 @@ pub struct ProbePlan {
     pub conducts: Current,
     /// Least charge that the meter can tell from its own noise over the probe.
     pub charge_floor: Charge,
+    /// The same over one look at the clip, which is shorter.
+    pub look_floor: Charge,
 }
 
 /// The way up to the test voltage.

@@ -160,6 +160,8 @@ struct Tally {
     charge_out: bool,
     overfilled: bool,
     came_charged: bool,
+    /// The part was taken out charged, and another clipped in.
+    swapped: bool,
     reading: Option<Reading>,
     fit: Option<Fit>,
     still_falling: bool,

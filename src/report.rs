@@ -5,6 +5,7 @@
 //! the axes reach, `tally` what a reader must be told, `trace` turns readings into strokes and
 //! marks, `page` arranges everything on one sheet as a list of marks (`scene`), and `canvas` turns
 //! that list into PNG or SVG. Everything above `canvas` is pure and is tested without a picture.
+//! [`tray_sheet`] sets small curves and verdicts of a whole tray on a page of HTML.
 
 mod canvas;
 mod curve;
@@ -19,11 +20,13 @@ mod page;
 mod panel;
 mod scale;
 mod scene;
+mod small_curve;
 mod spread;
 mod steps;
 mod strip;
 mod tally;
 mod trace;
+pub mod tray_sheet;
 
 #[cfg(test)]
 mod example;

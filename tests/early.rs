@@ -3,7 +3,7 @@
 mod plant;
 
 use plant::{Part, Rig, plan};
-use reststrom::judge::{Finding, Verdict};
+use reststrom::judge::{Finding, Left, Verdict};
 use reststrom::plan::{Phase, Plan, Until};
 use reststrom::procedure::Outcome;
 use rstest::rstest;
@@ -111,6 +111,25 @@ fn a_clip_that_falls_off_in_the_middle_is_noticed_within_a_quarter_of_a_minute()
     let outcome = rig.finish();
     assert_eq!(outcome.ruling.verdict, Verdict::Undecided);
     assert_eq!(outcome.ruling.findings[0], Finding::ContactLost);
+}
+
+#[test]
+fn a_part_swapped_for_another_while_charged_is_no_breakdown_and_locks_out() {
+    let mut rig = Rig::start(plan(), leaking(|u, _| u / 25.0 * 1e-6));
+    rig.until(Phase::Soak, 60.0);
+    let wait = |rig: &mut Rig, time: f64| {
+        let end = rig.plant.time + time;
+        while rig.plant.time < end {
+            rig.advance();
+        }
+    };
+    wait(&mut rig, 20.0);
+    rig.plant.clip_in(Part { leak: |_, _| 0.0, ..Part::nothing() });
+    wait(&mut rig, 0.5);
+    rig.plant.clip_in(Part::sound());
+    let outcome = rig.finish();
+    assert_eq!(outcome.ruling.findings[0], Finding::ContactLost, "{outcome:#?}");
+    assert_eq!(outcome.left, Left::LockedOut);
 }
 
 #[test]

@@ -157,9 +157,13 @@ fn a_part_swapped_while_charged_is_noticed_and_never_judged_for_the_other() {
     rig.bench.clip_in(&tantalum());
     until(PATIENCE, "the soak", || sitting.run.said().contains("\nsoak "));
     rig.bench.unclip();
+    let seen = rig.bench.look().time;
+    until(PATIENCE, "a second between the two", || 1.0 < (rig.bench.look().time - seen).value);
     rig.bench.clip_in(&tantalum());
     let ended = sitting.run.ends();
-    assert_ne!(ended.code, Some(0), "{ended:?}");
+    // The part that was taken out is charged, and nobody can prove otherwise.
+    assert_eq!(ended.code, Some(4), "{ended:?}");
+    assert!(ended.stderr.contains("contact-lost"), "{ended:?}");
     assert!(verdicts(&rig).iter().all(|(_, verdict)| verdict != "within"), "{ended:?}");
     assert!(!rig.bench.look().output_on);
 }

@@ -20,6 +20,12 @@ pub struct Ceased {
 }
 
 impl Ceased {
+    /// Whether the newest reading showed nothing, where there was a clear current before.
+    #[must_use]
+    pub fn is_quiet(&self, error: Current) -> bool {
+        self.quiet.is_some() && error * CLEAR < self.level
+    }
+
     /// Adds a reading that the meter may miss by `error`; true, once, when the current has ceased.
     pub fn add(&mut self, at: Time, current: Current, error: Current) -> bool {
         if error < current.abs() {
@@ -70,6 +76,15 @@ mod tests {
     #[test]
     fn a_current_that_was_never_clear_of_the_error_has_not_ceased() {
         assert_eq!(calls(|t| if t < 100.0 { 2e-9 } else { 0.0 }), Vec::<f64>::new());
+    }
+
+    #[test]
+    fn a_quiet_moment_is_known_before_it_lasts() {
+        let (mut ceased, error) = (Ceased::default(), amperes(ERROR));
+        ceased.add(seconds(1.0), amperes(50e-9), error);
+        assert!(!ceased.is_quiet(error));
+        ceased.add(seconds(1.1), amperes(0.1e-9), error);
+        assert!(ceased.is_quiet(error));
     }
 
     #[test]

@@ -30,6 +30,10 @@ const READING_WINDOW: f64 = 10.0; // s
 const FULL_SHARE: f64 = 0.99;
 const FULL_SHARE_OF_DOUBLE_LAYER: f64 = 0.95;
 const LEAST_FULL_SHARE: f64 = 0.98;
+/// A look at the clip lasts so many readings and time constants of path and part.
+pub const LOOK_READINGS: f64 = 6.0;
+/// See [`LOOK_READINGS`].
+pub const LOOK_CONSTANTS: f64 = 5.0;
 /// Capacitance of an empty fixture (handbook §2.9: 20 to 100 pF).
 const STRAY: f64 = 100e-12; // F
 /// Readings of the short windows that an early end looks at: one more than make a window.
@@ -340,7 +344,9 @@ impl Draft<'_> {
         };
         let stray = farads(STRAY) * voltage;
         let charge_floor = self.charge_floor(meter.surge, rise + hold) + stray;
-        ProbePlan { voltage, rise, hold, conducts, charge_floor }
+        let look = constant * LOOK_CONSTANTS + self.bench.meter.interval * LOOK_READINGS;
+        let look_floor = self.charge_floor(meter.surge, look) + stray;
+        ProbePlan { voltage, rise, hold, conducts, charge_floor, look_floor }
     }
 
     fn ramp(&self, rise: Time, constant: Time, limit: Current, meter: &MeterPlan) -> RampPlan {

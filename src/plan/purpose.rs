@@ -84,11 +84,17 @@ impl Plan {
         Some(self.at_stair(voltage, stairs.dwell))
     }
 
+    /// Voltage of a look at the clip while hands are on it: that of the probe, but none that may not
+    /// be touched (handbook §4.4: 5 V).
+    fn look_voltage(&self) -> Voltage {
+        self.probe.voltage.min(self.discharge.safe_voltage)
+    }
+
     /// Whether the meter can see at the probe voltage that this part is clipped in.
     #[must_use]
     pub fn sees_clip(&self) -> bool {
-        let charge = self.part.capacitance * self.part.least_ratio * self.probe.voltage;
-        self.probe.charge_floor * 10.0 <= charge
+        let charge = self.part.capacitance * self.part.least_ratio * self.look_voltage();
+        self.probe.look_floor * LOOK_MARGIN <= charge
     }
 
     /// The same plan for a look at the clip: what never stood above the probe voltage is emptied
@@ -96,13 +102,17 @@ impl Plan {
     #[must_use]
     pub fn for_clip_watch(&self, awaits_gone: bool) -> Self {
         let mut plan = Self { purpose: Purpose::ClipWatch { awaits_gone }, ..self.clone() };
-        plan.test_voltage = self.probe.voltage;
+        plan.probe.voltage = self.look_voltage();
+        plan.test_voltage = self.look_voltage();
         plan.discharge.hold = seconds(0.0);
         plan.discharge.rebound = seconds(0.0);
         plan
     }
 }
 
+/// A fifth of the part's charge is what a look at the clip goes by: it must be three times what
+/// the meter can't tell.
+const LOOK_MARGIN: f64 = 15.0;
 /// Shortest dwell of a step: two windows of ten readings at a reading a second.
 const LEAST_DWELL: f64 = 20.0; // s
 /// `I_form` = 0.02 1/s · C·U, held between 0.2 mA and 5 mA (handbook §4.5).

@@ -288,6 +288,9 @@ impl Bleed {
     /// showed that it was by its current.
     fn hung_on(&self, context: &Context, held: Charge) -> bool {
         let tally = &context.tally;
+        if tally.swapped {
+            return false;
+        }
         match tally.ended_by {
             None => !tally.charge_in || tally.charge_out,
             Some(Finding::ContactLost) => tally.charge_out,

@@ -7,7 +7,7 @@
 
 use super::bleed::Bleed;
 use super::{Context, Input, Order, Sample, State, Step, round_down};
-use crate::plan::Plan;
+use crate::plan::{LOOK_CONSTANTS, LOOK_READINGS, Plan};
 use crate::quantity::{Charge, Time, Voltage, coulombs, seconds, volts};
 
 /// Less than this share of the least accepted charge is an empty clip, as in the probe.
@@ -16,8 +16,6 @@ const EMPTY_SHARE: f64 = 0.2;
 const AGREEING: u8 = 2;
 /// Steps that a rise is made in, so that no charge slips between two readings.
 const STEPS: f64 = 4.0;
-/// Time constants of path and part that a level is held.
-const HOLD_CONSTANTS: f64 = 5.0;
 
 /// The watch under way.
 #[derive(Debug, Clone)]
@@ -105,5 +103,5 @@ impl ClipWatch {
 /// How long a level takes: its steps, and the time for the part to follow.
 fn level_time(plan: &Plan) -> Time {
     let constant = plan.path(plan.meter.surge) * plan.part.capacitance * plan.part.greatest_ratio;
-    plan.meter.interval * (STEPS + 2.0) + constant * HOLD_CONSTANTS
+    plan.meter.interval * LOOK_READINGS + constant * LOOK_CONSTANTS
 }

@@ -57,6 +57,11 @@ impl Readings {
         self.ceased
     }
 
+    /// Whether nothing flowed at the newest reading although it did before.
+    pub(super) fn is_quiet(&self, plan: &Plan, range: RangeIndex) -> bool {
+        self.watch.is_quiet(plan.meter.range(range).error_at(amperes(0.0)))
+    }
+
     /// Whether there is no time left before or in the window that is judged to look for contact:
     /// the proof after it does so in any case.
     pub(super) fn is_near_window(&self, plan: &Plan, at: Time) -> bool {

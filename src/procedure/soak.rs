@@ -183,9 +183,19 @@ impl Soak {
         match sample {
             Sample::Value(current) => self.take_value(context, current, range),
             Sample::NotANumber => Step::Stay,
-            Sample::Overload { .. } if self.settled => gave_way(context),
+            Sample::Overload { .. } if self.settled => self.surged(context),
             Sample::Overload { .. } => self.widen(context, range),
         }
+    }
+
+    /// A current far beyond a leak. After a moment of none it is no part that gives way: one was taken
+    /// out, charged, and another clipped in.
+    fn surged(&self, context: &mut Context) -> Step {
+        if self.readings.is_quiet(context.plan, self.ranging.wanted) {
+            context.tally.swapped = true;
+            return Step::Fault(Finding::ContactLost);
+        }
+        gave_way(context)
     }
 
     fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
@@ -204,7 +214,7 @@ impl Soak {
             // no hard fault (handbook §1.5).
             let hard = conducts(plan, current.abs());
             let soft = Step::Fault(Finding::HeldBelowTestVoltage);
-            return if hard { gave_way(context) } else { soft };
+            return if hard { self.surged(context) } else { soft };
         }
         if self.is_too_hot(context, current) {
             let out_of_the_part = current < amperes(0.0);

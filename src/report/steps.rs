@@ -8,7 +8,7 @@ use super::header::{self, Head};
 use super::label::engineering;
 use super::lettering::wrap;
 use super::scale::{Kind, Range, Scale, floor_log};
-use super::scene::{Anchor, At, Ink, PAGE_HEIGHT, PAGE_WIDTH, Scene, Type, ink};
+use super::scene::{Anchor, At, PAGE_HEIGHT, PAGE_WIDTH, Scene, Type, ink};
 use crate::judge::{Finding, HighestWithin, Verdict};
 use crate::quantity::{Current, Voltage};
 use crate::record::{Run, RunState, StairOnRecord};
@@ -285,6 +285,7 @@ fn notes(steps: &Steps) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::scene::Ink;
     use super::*;
     use crate::quantity::{amperes, seconds, volts};
     use crate::record::MeasuredCurrent;

@@ -88,6 +88,7 @@ pub fn plan() -> Plan {
             hold: seconds(10.0),
             conducts: amperes(4.4e-6),
             charge_floor: coulombs(1e-7 * 13.0),
+            look_floor: coulombs(1e-7),
         },
         ramp: RampPlan {
             rise: seconds(10.0),

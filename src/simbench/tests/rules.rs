@@ -66,8 +66,14 @@ fn a_part_taken_out_discharged_is_fine() {
 #[test]
 fn a_part_clipped_in_while_the_output_is_on_is_found() {
     let mut bench = ByHand::ideal().on("0.1");
+    bench.supply("VOLT 5");
     bench.0.clip_in(&sound());
-    assert_eq!(bench.0.violations, ["at 0.000 s: a part was clipped in while the output was on"]);
+    assert!(bench.0.violations.is_empty(), "what may be touched may be clipped in");
+    bench.0.unclip();
+    bench.supply("VOLT 5.5");
+    bench.0.clip_in(&sound());
+    let expected = "at 0.000 s: a part was clipped in while the output was on at 5.5 V";
+    assert_eq!(bench.0.violations, [expected]);
 }
 
 /// At 10 V/s a step of the simulation could run 2.5 V past the breakdown.
