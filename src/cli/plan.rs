@@ -182,12 +182,13 @@ fn kept_line(plan: &Plan) -> String {
     let keeping = Keeping::usual();
     let (taken, kept) = keeping.counts(plan.target.soak, plan.meter.interval);
     let bytes = u64::from(kept) * BYTES_PER_READING;
-    let size = format!("about {kept} of {taken} readings, {} kB", bytes.div_ceil(1000));
+    let size = format!("{} kB", bytes.div_ceil(1000));
     if taken == kept {
-        return format!("every reading: {size}");
+        return format!("every reading, about {kept}: {size}");
     }
     format!(
-        "every reading for {}, then the first and the extremes of ever longer stretches: {size}",
+        "about {kept} of {taken} readings, {size}: every one for {}, then the first and the extremes \
+         of ever longer stretches",
         text::time(keeping.dense)
     )
 }
