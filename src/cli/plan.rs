@@ -75,8 +75,10 @@ fn held(plan: &Plan) -> String {
             format!("{} steps of {}", stairs.voltages.len(), text::time(stairs.dwell))
         }
         Purpose::Reform(forming) => format!(
-            "crept up by no more than {} into the part and held for {} at last",
+            "crept up by no more than {} into the part, {} in the series resistor, and held for {} \
+             at last",
             text::current(forming.current),
+            text::power(plan.heat_of_forming(forming)),
             text::time(forming.final_hold)
         ),
         Purpose::ClipWatch { .. } => "up to the probe voltage only".into(),
