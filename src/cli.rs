@@ -67,7 +67,7 @@ enum Command {
     Runs(runs::Arguments),
     /// Show one run
     Show(show::Arguments),
-    /// Draw a run: current and voltage against time
+    /// Draw a run: current and voltage against time; a staircase: current against voltage
     Plot(plot::Arguments),
     /// Stop the run at a station: output off, discharge
     Stop(stop::Arguments),

@@ -7,6 +7,7 @@
 mod bench;
 mod cautions;
 mod draw_up;
+mod keeping;
 mod phase;
 mod purpose;
 mod refusal;
@@ -19,6 +20,7 @@ pub use bench::{
 };
 pub use cautions::{Caution, Obstacle};
 pub use draw_up::{HARMLESS, LOOK_CONSTANTS, LOOK_READINGS, TOUCH_SAFE, draw_up};
+pub use keeping::{KEPT_OF_A_STRETCH, Keeping};
 pub use phase::Phase;
 pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs};
 pub use refusal::Refusal;

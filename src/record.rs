@@ -16,6 +16,7 @@ mod read;
 mod reading;
 mod run;
 mod schema;
+mod thin;
 mod tray;
 mod write;
 mod writer;

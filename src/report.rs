@@ -22,6 +22,7 @@ mod scale;
 mod scene;
 mod small_curve;
 mod spread;
+mod steps;
 mod strip;
 mod tally;
 mod trace;
@@ -33,6 +34,7 @@ mod example;
 use std::path::{Path, PathBuf};
 
 pub use from_record::curve;
+pub use steps::{Steps, steps};
 
 pub use curve::{Curve, Event, Limit, Point, Reading, Sample, Span};
 
@@ -92,6 +94,27 @@ pub fn save(curve: &Curve, axes: Axes, path: &Path) -> Result<(), DrawError> {
     let format =
         Format::of_path(path).ok_or_else(|| DrawError::Ending { path: path.to_owned() })?;
     let picture = draw(curve, axes, format)?;
+    write(path, &picture)
+}
+
+/// Draws a staircase, current over voltage, to a file; its ending says the format.
+///
+/// # Errors
+///
+/// As [`save`].
+pub fn save_steps(steps: &Steps, path: &Path) -> Result<(), DrawError> {
+    let format =
+        Format::of_path(path).ok_or_else(|| DrawError::Ending { path: path.to_owned() })?;
+    lettering::ready()?;
+    let scene = steps::compose(steps);
+    let picture = match format {
+        Format::Png => canvas::png(&scene)?,
+        Format::Svg => canvas::svg(&scene)?,
+    };
+    write(path, &picture)
+}
+
+fn write(path: &Path, picture: &[u8]) -> Result<(), DrawError> {
     std::fs::write(path, picture)
         .map_err(|source| DrawError::Write { path: path.to_owned(), source })
 }

@@ -32,6 +32,11 @@ fn a_staircase_ends_in_a_table_and_a_range() {
     let object = rig.json(&["show", "r1", "--json"]);
     assert_eq!(object["kind"], "staircase");
     assert_eq!(object["staircase"]["steps"].as_array().map(Vec::len), Some(4));
+    let drawn = rig.run(&["plot", "r1", "--out", "stairs.svg"]);
+    assert_eq!(drawn.code, Some(0), "{drawn:?}");
+    let picture = std::fs::read_to_string(rig.path("stairs.svg")).expect("a picture");
+    assert!(picture.contains("within up to 25 V, the last step"), "{picture}");
+    assert_eq!(rig.run(&["plot", "r1", "--over-time", "--out", "time.png"]).code, Some(0));
     let highest = object["staircase"]["within_volt"].as_f64().expect("a voltage");
     assert!((highest - 25.0).abs() < 1e-9, "{highest} V");
 }

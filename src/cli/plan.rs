@@ -10,8 +10,9 @@ use super::ask::{WishArguments, drawn};
 use super::failure::Failure;
 use super::{Exit, screen};
 use crate::part::{Duty, Leak, Reach};
-use crate::plan::{Bleeder, Drawn, Plan, Purpose, Wish};
+use crate::plan::{Bleeder, Drawn, Keeping, Plan, Purpose, Wish};
 use crate::quantity::text;
+use crate::record::BYTES_PER_READING;
 use crate::station::wiring::Station;
 
 /// Arguments of `plan`.
@@ -74,8 +75,10 @@ fn held(plan: &Plan) -> String {
             format!("{} steps of {}", stairs.voltages.len(), text::time(stairs.dwell))
         }
         Purpose::Reform(forming) => format!(
-            "crept up by no more than {} into the part and held for {} at last",
+            "crept up by no more than {} into the part, {} in the series resistor, and held for {} \
+             at last",
             text::current(forming.current),
+            text::power(plan.heat_of_forming(forming)),
             text::time(forming.final_hold)
         ),
         Purpose::ClipWatch { .. } => "up to the probe voltage only".into(),
@@ -147,6 +150,7 @@ fn lines(wish: &Wish, drawn: &Drawn) -> Vec<(&'static str, String)> {
                 text::resistance(path)
             ),
         ),
+        ("kept", kept_line(plan)),
         ("room", room_line(drawn)),
         ("discharge", discharge_line(drawn)),
         ("time", format!("about {}", text::time(round(drawn.duration)))),
@@ -173,6 +177,22 @@ fn at_the_limit(duty: &Duty, drawn: &Drawn) -> String {
         capacitance: plan.part.capacitance,
     };
     format!("{duty}: at its limit it {}", duty.effect(&leak).in_words())
+}
+
+/// What stays on record of the soak, and how large that is.
+fn kept_line(plan: &Plan) -> String {
+    let keeping = Keeping::usual();
+    let (taken, kept) = keeping.counts(plan.target.soak, plan.meter.interval);
+    let bytes = u64::from(kept) * BYTES_PER_READING;
+    let size = format!("{} kB", bytes.div_ceil(1000));
+    if taken == kept {
+        return format!("every reading, about {kept}: {size}");
+    }
+    format!(
+        "about {kept} of {taken} readings, {size}: every one for {}, then the first and the extremes \
+         of ever longer stretches",
+        text::time(keeping.dense)
+    )
 }
 
 fn room_line(drawn: &Drawn) -> String {

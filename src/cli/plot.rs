@@ -1,4 +1,4 @@
-//! `plot`: a run's current and voltage against time.
+//! `plot`: a run's current and voltage against time; a staircase's current against voltage.
 
 use std::path::PathBuf;
 
@@ -15,7 +15,10 @@ pub(crate) struct Arguments {
     run: String,
     #[command(flatten)]
     record: RecordArgument,
-    /// How the axes run
+    /// Draw a staircase against time too, not against its voltages
+    #[arg(long)]
+    over_time: bool,
+    /// How the axes run, against time
     #[arg(long, value_enum, default_value_t = AxesArgument::LogLog)]
     axes: AxesArgument,
     /// The picture's file, ending in .png or .svg [default: the run's id with .png]
@@ -40,9 +43,12 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         AxesArgument::LogLog => Axes::LogLog,
         AxesArgument::Linear => Axes::Linear,
     };
-    let curve = report::curve(&record, &run)?;
-    report::save(&curve, axes, &out)
-        .map_err(|error| Failure::usage(chain(&error), "name a file that can be written"))?;
+    let steps = report::steps(&run).filter(|_| !arguments.over_time);
+    let drawn = match steps {
+        Some(steps) => report::save_steps(&steps, &out),
+        None => report::save(&report::curve(&record, &run)?, axes, &out),
+    };
+    drawn.map_err(|error| Failure::usage(chain(&error), "name a file that can be written"))?;
     screen::tell(&format!("drawn: {}\n", out.display()));
     Ok(Exit::Within)
 }

@@ -11,7 +11,7 @@ use super::sitting::{self, Sitting};
 use super::tray_file::TrayFile;
 use super::{Exit, plan, screen};
 use crate::daemon::OpenScanner;
-use crate::judge::Verdict;
+use crate::judge::{Left, Verdict};
 use crate::plan::{Drawn, Wish};
 use crate::record::{NewTray, Record, Run, TrayId};
 use crate::report::curve;
@@ -59,7 +59,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     let (tray, judged) = begin(&file, &station, &path, arguments)?;
     let walk = Walk::through(&file.tray, &judged, hands);
     say_first(&drawn);
-    let (exit, done) = sitting::runtime()?
+    let done = sitting::runtime()?
         .block_on(Box::pin(walk_through(&file, &drawn, &station, &path, walk, tray)))?;
     let mut record = Record::open(&path)?;
     if done {
@@ -71,7 +71,22 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     if let Some(path) = &arguments.sheet {
         write_sheet(&record, tray, &file, path)?;
     }
-    Ok(exit)
+    Ok(exit(&record.runs_of_tray(tray)?, &file))
+}
+
+/// The worst of what the parts came to, whenever they were tested; a part without a run counts as
+/// untested.
+fn exit(runs: &[Run], file: &TrayFile) -> Exit {
+    let each = file.tray.parts().iter().map(|part| {
+        let run = newest(runs, part.position.as_str());
+        run.map_or(Exit::Undecided, |run| {
+            // What is not known to be empty is not.
+            let left = run.left().unwrap_or(Left::LockedOut);
+            let verdict = run.verdict().unwrap_or(Verdict::Untested);
+            Exit::of(verdict, run.findings(), left)
+        })
+    });
+    each.max().unwrap_or(Exit::Undecided)
 }
 
 /// A plan for each part; refusals are told all at once, or left out where that was asked for.
@@ -165,7 +180,7 @@ fn say_first(drawn: &[Option<(Wish, Drawn)>]) {
     screen::complain(&format!("{}\n", said.join("\n")));
 }
 
-/// Walks; gives the exit, and whether every part has a verdict.
+/// Walks; gives whether every part has a verdict.
 async fn walk_through(
     file: &TrayFile,
     drawn: &[Option<(Wish, Drawn)>],
@@ -173,9 +188,9 @@ async fn walk_through(
     path: &Path,
     walk: Walk,
     tray: TrayId,
-) -> Result<(Exit, bool), Failure> {
+) -> Result<bool, Failure> {
     let Some((_, first)) = drawn.iter().flatten().next() else {
-        return Ok((Exit::Undecided, false));
+        return Ok(false);
     };
     let by_scanner = file.tray.has_channels() && walk.is_by_scanner();
     let switched = match station.scanner.as_ref().filter(|_| by_scanner) {
@@ -188,13 +203,12 @@ async fn walk_through(
     };
     let said = (!by_scanner).then(words::listen);
     let sitting = Sitting::begin(station, path, &first.plan).await?;
-    let (runs, used) = (Vec::new(), false);
-    let mut runner = Runner { file, drawn, sitting, switched, walk, said, tray, used, runs };
+    let mut runner = Runner { file, drawn, sitting, switched, walk, said, tray, used: false };
     let walked = runner.walk().await;
-    let (exit, done) = (runner.exit(), runner.walk.without_verdict().next().is_none());
+    let done = runner.walk.without_verdict().next().is_none();
     runner.sitting.end().await?;
     walked?;
-    Ok((exit, done))
+    Ok(done)
 }
 
 /// A relay that an earlier run left closed: its part is made safe first, then the relay opened.

@@ -1,12 +1,14 @@
 //! What a person is told before anything is energised.
 
-use crate::quantity::{Celsius, Current, Energy, Time, Voltage, seconds, text, volts};
+use crate::quantity::{Celsius, Current, Energy, Time, Voltage, seconds, text, volts, watts};
 
 use super::{Bleeder, FORMING_SHARES, HARMLESS, Plan, Purpose, TOUCH_SAFE, Wish};
 use crate::part::{CORRECTED_WITHIN, Dielectric, Reach};
 
 /// A guard of half the limit measures nothing (handbook §3.12).
 const COARSE_SHARE: f64 = 0.5;
+/// What a small resistor bears for hours.
+const BORNE: f64 = 0.25; // W
 /// The drop in the path may take this share of the test voltage at the limit.
 const DROP_SHARE: f64 = 0.01;
 
@@ -207,6 +209,7 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
         ));
     }
     warnings.extend(about_warmth(wish, plan));
+    warnings.extend(about_heat(plan));
     let drop = target.limit * plan.path(plan.meter.soak);
     if plan.test_voltage * DROP_SHARE < drop {
         warnings.push(format!(
@@ -240,6 +243,18 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
             .push("the bleeder is slow for this part: a smaller resistor empties it sooner".into());
     }
     warnings
+}
+
+/// What re-forming asks of the series resistor.
+fn about_heat(plan: &Plan) -> Option<String> {
+    let Purpose::Reform(forming) = &plan.purpose else { return None };
+    let heat = plan.heat_of_forming(forming);
+    (watts(BORNE) < heat).then(|| {
+        format!(
+            "the series resistor has to bear {} for hours: see that it is made for that",
+            text::power(heat)
+        )
+    })
 }
 
 /// What the room's temperature makes of the run.

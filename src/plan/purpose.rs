@@ -4,7 +4,7 @@ use arrayvec::ArrayVec;
 
 use super::{Plan, Refusal, Target, Until};
 use crate::part::Part;
-use crate::quantity::{Charge, Current, Time, Voltage, amperes, per_second, seconds, volts};
+use crate::quantity::{Charge, Current, Power, Time, Voltage, amperes, per_second, seconds, volts};
 
 /// The most steps of a staircase.
 pub const MOST_STAIRS: usize = 24;
@@ -88,6 +88,12 @@ impl Plan {
     /// be touched (handbook §4.4: 5 V).
     fn look_voltage(&self) -> Voltage {
         self.probe.voltage.min(self.discharge.safe_voltage)
+    }
+
+    /// What the series resistor has to bear while a part is re-formed: I²·R.
+    #[must_use]
+    pub fn heat_of_forming(&self, forming: &Forming) -> Power {
+        forming.current * forming.current * self.series
     }
 
     /// Whether the meter can see at the probe voltage that this part is clipped in.

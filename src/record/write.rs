@@ -1,6 +1,8 @@
 //! Everything that changes the record. Each call is one transaction that starts as a writer and
 //! is on the disk when it returns.
 
+use std::ops::RangeInclusive;
+
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, named_params, params};
 
@@ -31,7 +33,7 @@ impl Record {
     /// [`RecordError::NotOpen`] when the run is over, [`RecordError::UnknownRun`], or why it cannot
     /// be written: a sequence number used twice is refused too.
     pub fn append(&mut self, run: RunId, rows: &[Row]) -> Result<(), RecordError> {
-        self.keep(run, rows, &[])
+        self.keep(run, rows, &[], &[])
     }
 
     /// Stores an event. A run that is over may still get some: an acknowledgement, a discharge.
@@ -107,16 +109,18 @@ impl Record {
         })
     }
 
-    /// Stores readings and events of an open run together.
+    /// Stores readings and events of an open run together, and lets go of what need not stay.
     pub(super) fn keep(
         &mut self,
         run: RunId,
         rows: &[Row],
         events: &[EventRow],
+        forget: &[RangeInclusive<u32>],
     ) -> Result<(), RecordError> {
         self.change("keep readings", |transaction| {
             must_be_open(transaction, run)?;
             insert_readings(transaction, run, rows)?;
+            forget_readings(transaction, run, forget)?;
             insert_events(transaction, run, events)
         })
     }
@@ -229,6 +233,19 @@ fn insert_readings(transaction: &Transaction<'_>, run: RunId, rows: &[Row]) -> R
             row.flags.bits(),
             row.phase.tag(),
         ])?;
+    }
+    Ok(())
+}
+
+fn forget_readings(
+    transaction: &Transaction<'_>,
+    run: RunId,
+    forget: &[RangeInclusive<u32>],
+) -> Result<(), Stop> {
+    let mut delete = transaction
+        .prepare_cached("DELETE FROM readings WHERE run = ?1 AND sequence BETWEEN ?2 AND ?3")?;
+    for range in forget {
+        delete.execute(params![run.row(), range.start(), range.end()])?;
     }
     Ok(())
 }

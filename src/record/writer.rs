@@ -4,7 +4,8 @@
 //! milliseconds' worth in each transaction. While the file cannot be written they wait, up to a
 //! bound, and are tried again; the caller learns of it through [`Progress`] and ends the run
 //! safely, and its last readings are still taken. No reading is ever left out: an end is stored
-//! only after every reading before it.
+//! only after every reading before it. Of a long soak, what need not stay is taken
+//! out again once its stretch is over.
 
 mod scribe;
 
@@ -163,7 +164,7 @@ impl Drop for Writer {
 pub struct Progress(watch::Receiver<Kept>);
 
 impl Progress {
-    /// How many readings are on the disk.
+    /// How many readings have come to the disk; of a long soak not all of them stay.
     #[must_use]
     pub fn rows(&self) -> u64 {
         self.0.borrow().rows

@@ -60,14 +60,7 @@ fn assemble(run: &Run, points: Vec<Point>, phases: Vec<Span>, events: Vec<Event>
     let reading = ending.and_then(|ending| ending.current).zip(full_voltage_at);
     Curve {
         title: title(run),
-        subtitle: format!(
-            "{} · {} {} · {} · {}",
-            begun.family_tag,
-            text::capacitance(begun.capacitance),
-            text::voltage(begun.rated),
-            begun.station,
-            begun.started.strftime("%Y-%m-%d %H:%M UTC"),
-        ),
+        subtitle: subtitle(run),
         simulated: begun.simulated,
         points,
         phases,
@@ -91,7 +84,21 @@ fn assemble(run: &Run, points: Vec<Point>, phases: Vec<Span>, events: Vec<Event>
     }
 }
 
-fn title(run: &Run) -> String {
+/// Family, rating, station and date in one line.
+pub(super) fn subtitle(run: &Run) -> String {
+    let begun = &run.begun;
+    format!(
+        "{} · {} {} · {} · {}",
+        begun.family_tag,
+        text::capacitance(begun.capacitance),
+        text::voltage(begun.rated),
+        begun.station,
+        begun.started.strftime("%Y-%m-%d %H:%M UTC"),
+    )
+}
+
+/// Part and run.
+pub(super) fn title(run: &Run) -> String {
     if run.begun.part_name.is_empty() {
         return format!("run {}", run.id);
     }

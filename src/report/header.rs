@@ -7,29 +7,53 @@ use super::label::duration;
 use super::lettering::{fit, wrap};
 use super::margin::{limit_text, reading_text};
 use super::scene::{Anchor, Ink, PAGE_WIDTH, Scene, Type, ink};
-use crate::judge::Verdict;
+use crate::judge::{Finding, Verdict};
 
 /// Left and right edge of the head.
 const EDGES: (f64, f64) = (40.0, PAGE_WIDTH - 40.0);
 /// Room for the findings, right.
 const FINDINGS: f64 = 520.0;
 
-/// Sets the head.
+/// What a head says.
+#[derive(Debug)]
+pub(super) struct Head<'a> {
+    pub(super) title: &'a str,
+    pub(super) subtitle: &'a str,
+    pub(super) summary: String,
+    pub(super) verdict: Option<Verdict>,
+    pub(super) findings: &'a [Finding],
+    pub(super) simulated: bool,
+}
+
+/// Sets the head of a curve.
 pub(super) fn draw(scene: &mut Scene, curve: &Curve) {
-    if curve.simulated {
+    let head = Head {
+        title: &curve.title,
+        subtitle: &curve.subtitle,
+        summary: summary_text(curve),
+        verdict: curve.verdict,
+        findings: &curve.findings,
+        simulated: curve.simulated,
+    };
+    set(scene, &head);
+}
+
+/// Sets a head.
+pub(super) fn set(scene: &mut Scene, head: &Head<'_>) {
+    if head.simulated {
         simulated(scene);
     }
-    let pill = verdict(scene, curve.verdict);
+    let pill = verdict(scene, head.verdict);
     let title = Type::plain(27.0, ink::TEXT).bold();
     let room = pill - EDGES.0 - 30.0;
-    scene.text(fit(&curve.title, title.size, title.weight, room), (EDGES.0, 70.0), title);
+    scene.text(fit(head.title, title.size, title.weight, room), (EDGES.0, 70.0), title);
     let subtitle = Type::plain(15.0, ink::QUIET);
     let room = EDGES.1 - EDGES.0 - FINDINGS - 30.0;
-    let text = fit(&curve.subtitle, subtitle.size, subtitle.weight, room);
+    let text = fit(head.subtitle, subtitle.size, subtitle.weight, room);
     scene.text(text, (EDGES.0, 97.0), subtitle);
     let summary = Type::plain(17.0, ink::TEXT);
-    scene.text(summary_text(curve), (EDGES.0, 128.0), summary);
-    findings(scene, curve);
+    scene.text(head.summary.as_str(), (EDGES.0, 128.0), summary);
+    findings(scene, head.findings);
 }
 
 /// A hatched strip across the page, so that a simulated curve is never taken for a part.
@@ -90,8 +114,8 @@ fn summary_text(curve: &Curve) -> String {
 }
 
 /// Sets the findings below the verdict, in plain words.
-fn findings(scene: &mut Scene, curve: &Curve) {
-    let words = curve.findings.iter().map(|finding| finding.tag().replace('-', "\u{a0}"));
+fn findings(scene: &mut Scene, findings: &[Finding]) {
+    let words = findings.iter().map(|finding| finding.tag().replace('-', "\u{a0}"));
     let text = words.collect::<Vec<_>>().join("\u{a0}· ");
     let look = Type::plain(16.0, ink::TEXT).hung(Anchor::Right);
     let mut y = 105.0;
@@ -105,7 +129,6 @@ fn findings(scene: &mut Scene, curve: &Curve) {
 mod tests {
     use super::super::example;
     use super::*;
-    use crate::judge::Finding;
 
     fn texts(curve: &Curve) -> String {
         let mut scene = Scene::default();

@@ -128,25 +128,26 @@ fn moments(points: &[Point]) -> Vec<f64> {
 
 /// For each moment, whether the step to it is much longer than the usual step before and after.
 ///
-/// Looking at both sides lets the pace change, as it does from ramp to soak.
+/// Looking at both sides lets the pace change, as it does from ramp to soak. The long ones among
+/// the steps count: a thinned soak has short ones between them.
 fn pauses(moments: &[f64]) -> Vec<bool> {
     let steps: Vec<f64> = moments.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let pause = |index: usize| {
         let before = &steps[index.saturating_sub(NEIGHBOURS)..index];
         let after = &steps[index + 1..(index + 1 + NEIGHBOURS).min(steps.len())];
-        let usual = median(before).max(median(after));
+        let usual = usual_step(before).max(usual_step(after));
         usual > 0.0 && steps[index] > PAUSE * usual
     };
     let first = (!moments.is_empty()).then_some(false);
     first.into_iter().chain((0..steps.len()).map(pause)).collect()
 }
 
-/// The middle one of at most [`NEIGHBOURS`] values; 0 for none.
-fn median(values: &[f64]) -> f64 {
+/// The upper quartile of at most [`NEIGHBOURS`] steps; 0 for none.
+fn usual_step(values: &[f64]) -> f64 {
     let mut sorted = [f64::INFINITY; NEIGHBOURS];
     sorted[..values.len()].copy_from_slice(values);
     sorted.sort_unstable_by(f64::total_cmp);
-    if values.is_empty() { 0.0 } else { sorted[values.len() / 2] }
+    if values.is_empty() { 0.0 } else { sorted[values.len() * 3 / 4] }
 }
 
 /// The pieces of a line between the lifts of the pen.
@@ -265,10 +266,12 @@ mod tests {
             (0..20).map(|i| f64::from(i) / 50.0).chain((1..20).map(f64::from)).collect();
         let decades: Vec<f64> = (0..40).map(|i| 10f64.powf(f64::from(i) / 10.0)).collect();
         let paused: Vec<f64> = (0..20).chain(30..50).map(f64::from).collect();
+        let thinned: Vec<f64> =
+            (0..20).flat_map(|i| [0.0, 5.0, 17.9].map(|at| f64::from(i) * 18.0 + at)).collect();
         let alone: Vec<f64> = (0..20).chain(30..31).chain(41..60).map(f64::from).collect();
         assert_eq!(
-            [at(&slow), at(&fast_then_slow), at(&decades), at(&paused), at(&alone)],
-            [0, 0, 0, 1, 2]
+            [slow, fast_then_slow, decades, thinned, paused, alone].map(|times| at(&times)),
+            [0, 0, 0, 0, 1, 2]
         );
     }
 

@@ -4,9 +4,9 @@ use tokio::sync::mpsc;
 
 use super::words::{Said, WORDS};
 use crate::cli::failure::Failure;
+use crate::cli::screen;
 use crate::cli::sitting::{Origin, Sitting};
 use crate::cli::tray_file::TrayFile;
-use crate::cli::{Exit, screen};
 use crate::daemon::{Finished, OpenScanner, Stop};
 use crate::judge::{Finding, Left, Verdict};
 use crate::plan::{Drawn, Wish};
@@ -41,7 +41,6 @@ pub(super) struct Runner<'a> {
     pub(super) tray: TrayId,
     /// The part that lies in the clip was tested here: it must come out first.
     pub(super) used: bool,
-    pub(super) runs: Vec<Finished>,
 }
 
 impl Runner<'_> {
@@ -62,17 +61,6 @@ impl Runner<'_> {
             };
         }
         Ok(())
-    }
-
-    /// The exit of the whole way.
-    pub(super) fn exit(&self) -> Exit {
-        let worst = self.runs.iter().map(|finished| {
-            let ruling = &finished.outcome.ruling;
-            Exit::of(ruling.verdict, &ruling.findings, finished.outcome.left)
-        });
-        let left = self.walk.without_verdict().next().is_some();
-        let floor = if left { Exit::Undecided } else { Exit::Within };
-        worst.fold(floor, Exit::max)
     }
 
     fn say(&self, slot: Slot, what: &str) {
@@ -152,7 +140,7 @@ impl Runner<'_> {
         self.switched = switched;
         self.used = true;
         let (finished, asked) = tested?;
-        Ok(self.ended(slot, finished, asked))
+        Ok(self.ended(slot, &finished, asked))
     }
 
     async fn test_switched(
@@ -200,7 +188,7 @@ impl Runner<'_> {
         }
     }
 
-    fn ended(&mut self, slot: Slot, finished: Finished, asked: bool) -> Option<Order> {
+    fn ended(&mut self, slot: Slot, finished: &Finished, asked: bool) -> Option<Order> {
         let outcome = &finished.outcome;
         let ruling = &outcome.ruling;
         let reading = outcome.reading.map_or_else(String::new, |reading| {
@@ -217,7 +205,6 @@ impl Runner<'_> {
             seems: Seems::by(&ruling.findings),
         };
         let stopped = ruling.findings.first() == Some(&Finding::Stopped) && !asked;
-        self.runs.push(finished);
         if stopped {
             self.walk.step(Input::Word(Word::Stop));
         }

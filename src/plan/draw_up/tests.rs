@@ -325,3 +325,18 @@ fn the_printed_tolerance_bounds_the_capacitance(#[case] words: &str, #[case] gat
     let found = drawn.plan.part.capacitance_gate;
     assert!((found.0 - gate.0).abs() < 1e-3 && (found.1 - gate.1).abs() < 1e-3, "{found:?}");
 }
+
+// 10 000 µF · 25 V · 0.02 1/s is 5 mA (handbook §4.5); squared times 20 kΩ that is 0.5 W.
+#[rstest]
+#[case::through_a_kilohm(1e3, None)]
+#[case::through_twenty(20e3, Some("has to bear 500 mW"))]
+fn a_resistor_that_gets_hot_while_a_part_is_re_formed_is_named(
+    #[case] series: f64,
+    #[case] expected: Option<&str>,
+) {
+    let wish = Wish { aim: Aim::Reform, ..wish("10000µF 25V al-snapin") };
+    let bench = Bench { series: ohms(series), ..bench() };
+    let warnings = draw_up(&wish, &bench).unwrap().warnings.join("\n");
+    let named = warnings.contains(expected.unwrap_or("series resistor has to bear"));
+    assert_eq!(named, expected.is_some(), "{warnings}");
+}

@@ -1,5 +1,6 @@
 //! The thread behind a writer: takes items in order, writes them, tries again.
 
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
@@ -8,8 +9,10 @@ use std::time::Instant;
 use tokio::sync::watch;
 use tracing::{error, warn};
 
+use super::super::thin::Thinner;
 use super::super::{Ending, EventRow, LOG_ROOM, Record, RecordError, Row, RunId, patiently};
 use super::Pace;
+use crate::plan::Keeping;
 
 /// Transactions between two looks at the write-ahead log: a few minutes' worth.
 const COMMITS_PER_LOOK: u32 = 256;
@@ -46,6 +49,8 @@ pub(super) struct Scribe {
     progress: watch::Sender<Kept>,
     rows: Vec<Row>,
     events: Vec<EventRow>,
+    thinner: Thinner,
+    forget: Vec<RangeInclusive<u32>>,
     due: Option<Instant>,           // Invariant: set while rows or events wait.
     failing_since: Option<Instant>, // Set while the last try failed.
     commits: u32,
@@ -71,6 +76,8 @@ impl Scribe {
             progress,
             rows,
             events,
+            thinner: Thinner::new(Keeping::usual()),
+            forget: Vec::new(),
             due,
             failing_since,
             commits,
@@ -104,6 +111,7 @@ impl Scribe {
     }
 
     fn take_reading(&mut self, row: Row) {
+        self.forget.extend(self.thinner.take(&row));
         self.rows.push(row);
         self.due.get_or_insert_with(|| Instant::now() + self.pace.commit_every);
         // After a failure the clock alone says when to try again, not the next reading.
@@ -132,10 +140,11 @@ impl Scribe {
         if self.rows.is_empty() && self.events.is_empty() {
             return Ok(());
         }
-        self.record.keep(self.run, &self.rows, &self.events)?;
+        self.record.keep(self.run, &self.rows, &self.events, &self.forget)?;
         let written = self.rows.len();
         self.rows.clear();
         self.events.clear();
+        self.forget.clear();
         self.due = None;
         self.failing_since = None;
         self.waiting.fetch_sub(written, Ordering::Relaxed);

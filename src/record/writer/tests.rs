@@ -218,3 +218,19 @@ fn two_stations_record_into_one_file_at_the_same_time() {
         assert_eq!(run.state, RunState::Ended(Box::new(passed())));
     }
 }
+
+#[test]
+fn of_a_long_soak_the_first_minutes_and_every_spike_stay_on_record() {
+    let (bench, writer) = Bench::recording(Pace { rows_waiting: 10_000, ..RELUCTANT });
+    let mut rows = readings(7200);
+    for row in &mut rows {
+        row.time = crate::quantity::seconds(f64::from(row.sequence));
+    }
+    rows[5001].current = crate::record::RecordedCurrent::Value(crate::quantity::amperes(1e-3));
+    hand_over(&writer, &rows);
+    writer.finish(passed()).unwrap();
+    let (stored, _) = bench.stored();
+    assert_eq!(stored[..600], rows[..600]);
+    assert!(stored.contains(&rows[5001]), "the spike is gone");
+    assert!((1200..3500).contains(&stored.len()), "{} of {}", stored.len(), rows.len());
+}
