@@ -21,12 +21,12 @@ fn tantalum() -> SimPart {
 
 /// A file with so many equal tantalums, on channels where `first` gives one.
 fn tray(parts: u32, first: Option<u32>) -> String {
-    let row = |part: u32| {
+    let mut text = String::from("position;part;family;value;rating;channel\n");
+    for part in 1..=parts {
         let channel = first.map_or(String::new(), |first| (first + part - 1).to_string());
-        format!("{part};C{part};tantalum;22 µF;25 V;{channel}\n")
-    };
-    let rows: String = (1..=parts).map(row).collect();
-    format!("position;part;family;value;rating;channel\n{rows}")
+        text.push_str(&format!("{part};C{part};tantalum;22 µF;25 V;{channel}\n"));
+    }
+    text
 }
 
 /// A bench with an empty clip and a tray of so many parts in a file.
