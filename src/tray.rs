@@ -24,7 +24,7 @@ pub use siblings::{Kin, LEAST_SIBLINGS, Measured, Unlike, siblings};
 pub use survey::{Said, Survey, Unjudged, survey};
 pub use walk::{Ended, Hands, Input, Order, Seems, Walk, Word};
 
-use crate::part::{Limit, Part, Room};
+use crate::part::{Duty, Limit, Part, Room};
 use crate::plan::{Until, Wish};
 use crate::quantity::{Confidence, Time, Voltage};
 
@@ -98,8 +98,8 @@ pub struct TrayPart {
     pub soak: Option<Time>,
     /// Where a scanner finds it.
     pub channel: Option<Channel>,
-    /// Where it sits in its circuit, as written.
-    pub in_circuit: Option<String>,
+    /// What it does in its circuit.
+    pub duty: Option<Duty>,
     /// Whatever else is said of it.
     pub note: Option<String>,
 }
@@ -142,6 +142,7 @@ impl TrayPart {
             acknowledged,
             confidence,
             room,
+            duty: self.duty,
             ..Wish::of(self.part.clone(), self.limit.clone())
         }
     }

@@ -21,12 +21,13 @@ fn tantalum() -> SimPart {
 
 /// A file with so many equal tantalums, on channels where `first` gives one.
 fn tray(parts: u32, first: Option<u32>) -> String {
-    let mut text = String::from("position;part;family;value;rating;channel\n");
-    for part in 1..=parts {
+    let head = String::from("position;part;family;value;rating;channel");
+    let row = |part: u32| {
         let channel = first.map_or(String::new(), |first| (first + part - 1).to_string());
-        text.push_str(&format!("{part};C{part};tantalum;22 µF;25 V;{channel}\n"));
-    }
-    text
+        format!("{part};C{part};tantalum;22 µF;25 V;{channel}")
+    };
+    let lines: Vec<String> = std::iter::once(head).chain((1..=parts).map(row)).collect();
+    lines.join("\n") + "\n"
 }
 
 /// A bench with an empty clip and a tray of so many parts in a file.
@@ -222,11 +223,34 @@ fn twenty_channels_of_a_scanner_are_tested_alone_and_taken_up_after_a_kill() {
     run.signal(Signal::KILL);
     run.ends();
     until(PATIENCE, "the keeper switched off", || !rig.bench.look().output_on);
-    let ended =
-        rig.start(&[&words[..], &["--resume"]].concat()).ends_within(Duration::from_mins(2));
+    let again = [&words[..], &["--resume", "--sheet", "sheet.html"]].concat();
+    let ended = rig.start(&again).ends_within(Duration::from_mins(2));
     assert_eq!(ended.code, Some(0), "{ended:?}");
     assert!(rig.bench.closed_channels().is_empty());
     rig.is_left_safe();
     let within = verdicts(&rig).into_iter().filter(|(_, verdict)| verdict == "within").count();
     assert_eq!(within, 20);
+    let sheet = std::fs::read_to_string(rig.path("sheet.html")).expect("a sheet");
+    for part in 1..=20 {
+        assert!(sheet.contains(&format!("C{part} ")), "C{part} is not on the sheet");
+    }
+}
+
+#[test]
+fn a_part_reads_on_a_tray_what_it_reads_alone() {
+    let rig = by_hand(1);
+    let mut sitting = Sitting::at(&rig, &TRAY);
+    sitting.asks_for(1);
+    rig.bench.clip_in(&tantalum());
+    assert_eq!(sitting.run.ends().code, Some(0));
+    // The same part again, fresh, so that its absorption begins anew.
+    rig.bench.unclip();
+    rig.bench.clip_in(&tantalum());
+    let alone = rig.json(&["soak", "C1", "22µF", "25V", "tantalum", "--until", "early", "--json"]);
+    let on_tray = rig.json(&["show", "r1", "--json"]);
+    let number =
+        |run: &serde_json::Value, key: &str| run["current"][key].as_f64().expect("a number");
+    let both = number(&alone, "uncertainty_ampere").hypot(number(&on_tray, "uncertainty_ampere"));
+    let apart = (number(&alone, "ampere") - number(&on_tray, "ampere")).abs();
+    assert!(apart <= both, "{apart:e} A apart, {both:e} A allowed");
 }

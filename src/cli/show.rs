@@ -262,7 +262,7 @@ mod tests {
     fn a_page_shows_what_the_uncertainty_is_made_of() {
         let room = Room { tolerance: 1.0, ..Room::ASSUMED };
         insta::assert_snapshot!(page(&worked_example(room)), @r#"
-    run          r17
+    run          r17  soak
     part         C14 10 µF 16 V ta-mno2
     verdict      WITHIN (settled)
     reading      1.30 ± 0.08 µA at 25 °C; 1.2 µA as read at 23 °C ± 1 K (assumed)

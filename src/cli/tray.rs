@@ -13,8 +13,10 @@ use super::{Exit, plan, screen};
 use crate::daemon::OpenScanner;
 use crate::judge::Verdict;
 use crate::plan::{Drawn, Wish};
-use crate::record::{NewTray, Record, TrayId};
+use crate::record::{NewTray, Record, Run, TrayId};
+use crate::report::curve;
 use crate::report::object::RunObject;
+use crate::report::tray_sheet::{Entry, Sheet, page};
 use crate::station::wiring::Station;
 use crate::tray::{Hands, Position, Slot, Walk, survey};
 use runner::{Runner, Switched};
@@ -31,6 +33,9 @@ pub(crate) struct Arguments {
     /// Go on with the tray of this file that was cut off or stopped
     #[arg(long)]
     resume: bool,
+    /// Write the tray's sheet, a page to look at or to print, to this file
+    #[arg(long, value_name = "FILE.html")]
+    sheet: Option<PathBuf>,
     /// Leave out the parts that this station refuses
     #[arg(long)]
     leave_out: bool,
@@ -63,6 +68,9 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         screen::complain("some parts have no verdict yet: `reststrom tray --resume` goes on\n");
     }
     tell(&record, tray, &file, arguments.run.json)?;
+    if let Some(path) = &arguments.sheet {
+        write_sheet(&record, tray, &file, path)?;
+    }
     Ok(exit)
 }
 
@@ -137,7 +145,7 @@ fn begin(
     let runs = record.runs_of_tray(found.id)?;
     let judged =
         runs.iter().filter(|run| run.verdict().is_some_and(|verdict| verdict != Verdict::Untested));
-    let slot = |run: &crate::record::Run| {
+    let slot = |run: &Run| {
         let place = run.begun.place.as_ref()?;
         file.tray.slot(&Position::read(&place.position).ok()?)
     };
@@ -214,10 +222,7 @@ fn tell(record: &Record, tray: TrayId, file: &TrayFile, json: bool) -> Result<()
     let mut rows = Vec::new();
     for part in file.tray.parts() {
         let position = part.position.as_str();
-        let of = |run: &&crate::record::Run| {
-            run.begun.place.as_ref().is_some_and(|place| place.position == position)
-        };
-        let Some(run) = runs.iter().rev().find(of) else {
+        let Some(run) = newest(&runs, position) else {
             rows.push(vec![
                 position.into(),
                 part.part.to_string(),
@@ -237,5 +242,27 @@ fn tell(record: &Record, tray: TrayId, file: &TrayFile, json: bool) -> Result<()
         let head = ["position", "part", "reading", "verdict"];
         screen::tell(&super::table::table(&head, &rows));
     }
+    Ok(())
+}
+
+/// The run that counts of a position: its newest.
+fn newest<'a>(runs: &'a [Run], position: &str) -> Option<&'a Run> {
+    let of = |run: &&Run| run.begun.place.as_ref().is_some_and(|place| place.position == position);
+    runs.iter().rev().find(of)
+}
+
+fn write_sheet(record: &Record, tray: TrayId, file: &TrayFile, path: &Path) -> Result<(), Failure> {
+    let runs = record.runs_of_tray(tray)?;
+    let mut entries = Vec::new();
+    for (index, part) in file.tray.parts().iter().enumerate() {
+        if let Some(run) = newest(&runs, part.position.as_str()) {
+            let curve = curve(record, run)?;
+            entries.push(Entry { slot: Slot(index), run: run.clone(), curve });
+        }
+    }
+    let page = page(&Sheet { title: &file.name, tray: &file.tray, entries: &entries });
+    std::fs::write(path, page)
+        .map_err(|error| Failure::usage(format!("{}: {error}", path.display()), "name another"))?;
+    screen::complain(&format!("the sheet is in {}\n", path.display()));
     Ok(())
 }

@@ -5,7 +5,7 @@ use super::fault::{Fault, Wrong};
 use super::row::{Place, Row};
 use super::{Channel, Position, Tray, TrayPart};
 use crate::part::sheet::Answer;
-use crate::part::{Family, Limit, MeasuringVoltage, Part, Rating, RatingError, Tolerance};
+use crate::part::{Duty, Family, Limit, MeasuringVoltage, Part, Rating, RatingError, Tolerance};
 use crate::quantity::{Time, Voltage, read};
 
 /// The tray of these rows, unless they or their form have faults.
@@ -73,14 +73,14 @@ struct Unplaced {
     test_voltage: Option<Voltage>,
     soak: Option<Time>,
     channel: Option<Channel>,
-    in_circuit: Option<String>,
+    duty: Option<Duty>,
     note: Option<String>,
 }
 
 impl Unplaced {
     fn on(self, position: Position) -> TrayPart {
-        let Self { part, limit, test_voltage, soak, channel, in_circuit, note } = self;
-        TrayPart { position, part, limit, test_voltage, soak, channel, in_circuit, note }
+        let Self { part, limit, test_voltage, soak, channel, duty, note } = self;
+        TrayPart { position, part, limit, test_voltage, soak, channel, duty, note }
     }
 }
 
@@ -102,14 +102,14 @@ impl Desk<'_> {
         let reading_time = self.optional(Column::ReadingTime, time);
         let soak = self.optional(Column::Soak, time);
         let channel = self.optional(Column::Channel, Channel::read);
+        let duty = self.optional(Column::InCircuit, |text| Ok(Duty::read(text)?));
         let made = Rating::new(capacitance?, rated?).map_err(|error| rating_fault(&error));
         let rating = self.noting(made)?;
         let test_voltage = asked.and_then(|asked| self.test_voltage(asked, &rating));
         let part = Part { name, family: family?, rating, tolerance };
         let limit = self.limit(&part, reading_time, soak)?;
-        let in_circuit = self.row.text(Column::InCircuit).map(str::to_owned);
         let note = self.row.text(Column::Note).map(str::to_owned);
-        Some(Unplaced { part, limit, test_voltage, soak, channel, in_circuit, note })
+        Some(Unplaced { part, limit, test_voltage, soak, channel, duty, note })
     }
 
     fn needed<T>(&mut self, column: Column, read: impl Fn(&str) -> Result<T, Wrong>) -> Option<T> {

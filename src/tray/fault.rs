@@ -3,7 +3,9 @@
 use super::column::Column;
 use super::row::Place;
 use crate::part::sheet::Question;
-use crate::part::{FamilyError, LimitError, NoDefaultError, RatingError, ToleranceError};
+use crate::part::{
+    DutyError, FamilyError, LimitError, NoDefaultError, RatingError, ToleranceError,
+};
 use crate::quantity::read::ReadError;
 use crate::quantity::{Time, Voltage, text};
 
@@ -134,6 +136,9 @@ pub enum Wrong {
     /// A word that names no family, or several.
     #[error(transparent)]
     Family(#[from] FamilyError),
+    /// A duty that is none.
+    #[error(transparent)]
+    Duty(#[from] DutyError),
     /// A rating that no part has.
     #[error(transparent)]
     Rating(#[from] RatingError),
@@ -220,6 +225,7 @@ impl Wrong {
             Self::Twice { .. } => "give each part its own",
             Self::NoChannel => "fill in all channels for a scanner, or none to clip in by hand",
             Self::NoTime(_) => "write a time as in 90s, 5 min or 2 h",
+            Self::Duty(error) => error.help(),
             Self::Tolerance(_) => "write it as in 10%, ±20% or -10+50%",
             Self::AboveRating { .. } => "ask for the rated voltage or less",
             Self::Limit { question, .. } if question.readings.is_empty() => {

@@ -210,7 +210,7 @@ impl Desk<'_> {
             position: part.position.to_string(),
             channel: part.channel.map(crate::tray::Channel::number),
             part: part.part.to_string(),
-            in_circuit: part.in_circuit.clone(),
+            in_circuit: part.duty.map(|duty| duty.to_string()),
             note: part.note.clone(),
             plan: drawn.map(|drawn| PlanObject::of(&wish, drawn, self.station)),
         }

@@ -20,7 +20,7 @@ pub(super) fn row(part: &TrayPart, entry: Option<&Entry>, unlike: Option<&Unlike
                 p .position { (part.position) }
                 h2 { (part.part.name.as_deref().unwrap_or("–")) }
                 p .what { (what(part)) }
-                @if let Some(circuit) = &part.in_circuit { p .circuit { "in circuit: " (circuit) } }
+                @if let Some(duty) = &part.duty { p .circuit { "in circuit: " (duty.to_string()) } }
                 @if let Some(note) = &part.note { p .note { (note) } }
             }
             div .seen {

@@ -2,8 +2,9 @@
 
 use super::*;
 use crate::judge::{Finding, Left};
-use crate::quantity::{amperes, farads, seconds, volts};
-use crate::record::{Ending, InstrumentOnRecord, LimitOnRecord, NewRun, Record};
+use crate::plan::Kind;
+use crate::quantity::{Confidence, amperes, farads, seconds, volts};
+use crate::record::{Conditions, Ending, InstrumentOnRecord, LimitOnRecord, NewRun, Record};
 use crate::report::example;
 use crate::tray::{Form, read};
 
@@ -21,6 +22,15 @@ fn begun() -> NewRun {
         station: "skarvik-bench".to_owned(),
         simulated: false,
         lapse: 1.0,
+        kind: Kind::Soak,
+        follows: None,
+        place: None,
+        conditions: Conditions {
+            confidence: Confidence::USUAL,
+            judged_at: Some(seconds(300.0)),
+            room: None,
+            duty: None,
+        },
         part_name: "C11".to_owned(),
         family_tag: "ta-mno2".to_owned(),
         capacitance: farads(22e-6),
@@ -48,6 +58,7 @@ fn begun() -> NewRun {
 fn ended(verdict: Verdict, finding: Finding, nanoampere: Option<f64>) -> Ending {
     let measured = |nanoampere: f64| MeasuredCurrent {
         value: amperes(nanoampere * 1e-9),
+        raw: amperes(nanoampere * 1e-9),
         uncertainty: amperes(11e-9),
         at: seconds(300.0),
     };
@@ -55,9 +66,13 @@ fn ended(verdict: Verdict, finding: Finding, nanoampere: Option<f64>) -> Ending 
         verdict,
         findings: vec![finding],
         current: nanoampere.map(measured),
+        budget: Vec::new(),
         voltage_at_part: Some(volts(24.98)),
         measured_capacitance: Some(farads(21.4e-6)),
+        capacitance_uncertainty: Some(farads(0.4e-6)),
         peak_current: None,
+        staircase: None,
+        formed: None,
         left: Left::Safe,
         advice: "Do as the sheet says.".to_owned(),
         ended: "2026-03-14T08:22:00Z".parse().unwrap(),
