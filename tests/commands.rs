@@ -245,6 +245,7 @@ fn a_plan_says_what_would_be_done_and_energises_nothing() {
     ramp           to 25 V in 10 s under 4.5 mA, over-voltage at 26.75 V, over-current at 9 mA
     soak           5 min at full voltage, read at 5 min, cut out above 550 µA
     meter          10 mA on the way up, 100 µA in the soak; 1.01 kΩ in series
+    kept           every reading, about 3000: 300 kB
     room           25 °C ± 1 K, carried to the limit's 25 °C; judged at 95 %
     discharge      through 10 kΩ to below 5 V, 10 s more, looked at again after 30 s
     time           about 376 s

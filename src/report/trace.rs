@@ -11,6 +11,7 @@ use super::scale::Scale;
 use super::scene::At;
 use super::tally::Fate;
 use super::{Curve, Point};
+use crate::plan::Keeping;
 
 /// A pause this many times the usual step breaks the line.
 const PAUSE: f64 = 5.0;
@@ -128,26 +129,35 @@ fn moments(points: &[Point]) -> Vec<f64> {
 
 /// For each moment, whether the step to it is much longer than the usual step before and after.
 ///
-/// Looking at both sides lets the pace change, as it does from ramp to soak. The long ones among
-/// the steps count: a thinned soak has short ones between them.
+/// Looking at both sides lets the pace change, as it does from ramp to soak. What may be the work of
+/// thinning is no pause: of a long soak each stretch keeps a few readings, wherever they lie in it.
 fn pauses(moments: &[f64]) -> Vec<bool> {
     let steps: Vec<f64> = moments.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let pause = |index: usize| {
         let before = &steps[index.saturating_sub(NEIGHBOURS)..index];
         let after = &steps[index + 1..(index + 1 + NEIGHBOURS).min(steps.len())];
-        let usual = usual_step(before).max(usual_step(after));
-        usual > 0.0 && steps[index] > PAUSE * usual
+        let usual = median(before).max(median(after));
+        usual > 0.0
+            && steps[index] > PAUSE * usual
+            && steps[index] > thinned_step(moments[index + 1])
     };
     let first = (!moments.is_empty()).then_some(false);
     first.into_iter().chain((0..steps.len()).map(pause)).collect()
 }
 
-/// The upper quartile of at most [`NEIGHBOURS`] steps; 0 for none.
-fn usual_step(values: &[f64]) -> f64 {
+/// The longest step that thinning can leave before a moment: two stretches.
+fn thinned_step(moment: f64) -> f64 {
+    let keeping = Keeping::usual();
+    let dense = keeping.dense.get::<second>();
+    if moment <= dense { 0.0 } else { moment * keeping.share * 2.02 }
+}
+
+/// The middle one of at most [`NEIGHBOURS`] values; 0 for none.
+fn median(values: &[f64]) -> f64 {
     let mut sorted = [f64::INFINITY; NEIGHBOURS];
     sorted[..values.len()].copy_from_slice(values);
     sorted.sort_unstable_by(f64::total_cmp);
-    if values.is_empty() { 0.0 } else { sorted[values.len() * 3 / 4] }
+    if values.is_empty() { 0.0 } else { sorted[values.len() / 2] }
 }
 
 /// The pieces of a line between the lifts of the pen.
@@ -267,7 +277,7 @@ mod tests {
         let decades: Vec<f64> = (0..40).map(|i| 10f64.powf(f64::from(i) / 10.0)).collect();
         let paused: Vec<f64> = (0..20).chain(30..50).map(f64::from).collect();
         let thinned: Vec<f64> =
-            (0..20).flat_map(|i| [0.0, 5.0, 17.9].map(|at| f64::from(i) * 18.0 + at)).collect();
+            (200..240).flat_map(|i| [0.0, 0.1, 0.2].map(|at| f64::from(i) * 18.0 + at)).collect();
         let alone: Vec<f64> = (0..20).chain(30..31).chain(41..60).map(f64::from).collect();
         assert_eq!(
             [slow, fast_then_slow, decades, thinned, paused, alone].map(|times| at(&times)),
