@@ -274,7 +274,9 @@ fn write_sheet(record: &Record, tray: TrayId, file: &TrayFile, path: &Path) -> R
             entries.push(Entry { slot: Slot(index), run: run.clone(), curve });
         }
     }
-    let page = page(&Sheet { title: &file.name, tray: &file.tray, entries: &entries });
+    let title = Path::new(&file.name).file_name().map(|name| name.to_string_lossy());
+    let title = title.as_deref().unwrap_or(&file.name);
+    let page = page(&Sheet { title, tray: &file.tray, entries: &entries });
     std::fs::write(path, page)
         .map_err(|error| Failure::usage(format!("{}: {error}", path.display()), "name another"))?;
     screen::complain(&format!("the sheet is in {}\n", path.display()));

@@ -58,6 +58,9 @@ fn found(run: &Run) -> Markup {
         dl {
             dt { "measured" } dd { (measured(run, &object)) }
             dt { "limit" } dd { (object.limit()) }
+            @if let Some(circuit) = &object.in_circuit {
+                dt { "in circuit" } dd { (circuit.says) }
+            }
             @for (name, value) in others(run) { dt { (name) } dd { (value) } }
         }
         p .advice .alarm[locked_out] { (object.advice) }
