@@ -2,7 +2,7 @@
 //! through it; parts compared with their equals.
 //!
 //! A file is CSV as a spreadsheet exports it, or TOML; [`read`] gives the [`Tray`] or every
-//! [`Fault`] at once. [`survey`] says, before anything is energised, what the whole tray takes and
+//! [`Fault`] at once. [`survey()`] says, before anything is energised, what the whole tray takes and
 //! which of its parts a station can't judge. [`Walk`] is the order of events at the bench, by hand or
 //! by scanner, and [`siblings()`] points out a part that leaks unlike its equals. Files, clips and instruments are elsewhere: this room takes values and gives
 //! values.

@@ -3,7 +3,7 @@
 //! [`OpenScanner::close`] borrows the scanner for as long as its relay is closed, so that no other
 //! can be closed in the meantime; what it gives back opens the relay again, and only with a run's
 //! word that the part is empty. A relay that was left closed all the same, by a dropped handle or
-//! an earlier run, is refused company by [`Scanner`](crate::station::Scanner) itself.
+//! an earlier run, is refused company by [`Scanner`] itself.
 //!
 //! Nothing here knows whether the output is on: whoever moves relays does it between runs, while
 //! the station's actor holds the output proven off.

@@ -4,7 +4,10 @@ use serde::Serialize;
 
 use crate::part::{Duty, Effect, Leak};
 use crate::quantity::{amperes, seconds};
-use crate::record::{Ending, Run, RunState, StaircaseOnRecord};
+use crate::record::{
+    Ending, FormedOnRecord, LimitOnRecord, MeasuredCurrent, NewRun, Run, RunState,
+    StaircaseOnRecord,
+};
 
 /// The object of `soak --json`, `show --json` and, in a list, of `runs --json`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -15,6 +18,10 @@ pub struct RunObject {
     pub kind: &'static str,
     /// The re-forming that this run follows.
     pub follows: Option<String>,
+    /// Id of the tray that its part lies on, such as `t3`.
+    pub tray: Option<String>,
+    /// Name of its place there.
+    pub position: Option<String>,
     /// Name of the station.
     pub station: String,
     /// The bench was simulated.
@@ -207,6 +214,50 @@ impl InCircuitObject {
     }
 }
 
+impl PartObject {
+    fn of(begun: &NewRun) -> Self {
+        Self {
+            name: begun.part_name.clone(),
+            family: begun.family_tag.clone(),
+            capacitance_farad: begun.capacitance.value,
+            rated_volt: begun.rated.value,
+        }
+    }
+}
+
+impl LimitObject {
+    fn of(limit: &LimitOnRecord) -> Self {
+        Self {
+            ampere: limit.current.value,
+            rule: limit.rule.clone(),
+            reading_time_second: limit.reading_time.map(|time| time.value),
+            reference_celsius: limit.reference_celsius,
+        }
+    }
+}
+
+impl CurrentObject {
+    fn of(current: MeasuredCurrent) -> Self {
+        Self {
+            ampere: current.value.value,
+            uncertainty_ampere: current.uncertainty.value,
+            raw_ampere: current.raw.value,
+            at_second: current.at.value,
+        }
+    }
+}
+
+impl FormedObject {
+    fn of(formed: FormedOnRecord) -> Self {
+        Self {
+            before_ampere: formed.before.value,
+            after_ampere: formed.after.value,
+            charge_coulomb: formed.charge.value,
+            good: formed.good,
+        }
+    }
+}
+
 impl RunObject {
     /// The object of a run on record.
     #[must_use]
@@ -221,28 +272,15 @@ impl RunObject {
             run: run.id.to_string(),
             kind: begun.kind.tag(),
             follows: begun.follows.map(|run| run.to_string()),
+            tray: begun.place.as_ref().map(|place| place.tray.to_string()),
+            position: begun.place.as_ref().map(|place| place.position.clone()),
             station: begun.station.clone(),
             simulated: begun.simulated,
-            part: PartObject {
-                name: begun.part_name.clone(),
-                family: begun.family_tag.clone(),
-                capacitance_farad: begun.capacitance.value,
-                rated_volt: begun.rated.value,
-            },
-            limit: begun.limit.as_ref().map(|limit| LimitObject {
-                ampere: limit.current.value,
-                rule: limit.rule.clone(),
-                reading_time_second: limit.reading_time.map(|time| time.value),
-                reference_celsius: limit.reference_celsius,
-            }),
+            part: PartObject::of(begun),
+            limit: begun.limit.as_ref().map(LimitObject::of),
             verdict: run.verdict().map_or("untested", crate::judge::Verdict::tag),
             findings: run.findings().iter().map(|finding| finding.tag()).collect(),
-            current: ending.and_then(|ending| ending.current).map(|current| CurrentObject {
-                ampere: current.value.value,
-                uncertainty_ampere: current.uncertainty.value,
-                raw_ampere: current.raw.value,
-                at_second: current.at.value,
-            }),
+            current: ending.and_then(|ending| ending.current).map(CurrentObject::of),
             confidence: begun.conditions.confidence.share(),
             budget: ending.map(budget).unwrap_or_default(),
             room: begun.conditions.room.map(|room| RoomObject {
@@ -259,12 +297,7 @@ impl RunObject {
                 .and_then(|ending| ending.capacitance_uncertainty)
                 .map(|uncertainty| uncertainty.value),
             staircase: ending.and_then(|ending| ending.staircase.as_ref()).map(staircase),
-            formed: ending.and_then(|ending| ending.formed).map(|formed| FormedObject {
-                before_ampere: formed.before.value,
-                after_ampere: formed.after.value,
-                charge_coulomb: formed.charge.value,
-                good: formed.good,
-            }),
+            formed: ending.and_then(|ending| ending.formed).map(FormedObject::of),
             peak_current_ampere: ending
                 .and_then(|ending| ending.peak_current)
                 .map(|current| current.value),
