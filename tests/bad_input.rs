@@ -253,7 +253,7 @@ fn a_soak_too_short_for_a_reading_is_refused() {
     let said = refused(&rig(), &["soak", "22uF 25V tantalum", "--soak", "5s"]);
     insta::assert_snapshot!(said, @r"
     error: a soak of 5 s is too short, expected 20 s or more
-     help: ask for a longer soak with --soak
+     help: ask for a longer time with --soak or --dwell
     ");
 }
 
