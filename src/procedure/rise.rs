@@ -47,7 +47,7 @@ impl Ramp {
             return gave_way(context);
         }
         if context.now - self.since > context.plan.ramp.budget {
-            return held(context);
+            return held(context, false);
         }
         let agreement = context.plan.supply.agreement;
         if !context.senses.followed(self.ordered, self.set - agreement) {
@@ -154,8 +154,14 @@ impl Charge {
         let near = context.senses.part_voltage(plan, now);
         let near = near.is_some_and(|voltage| plan.test_voltage * NEAR_SHARE <= voltage);
         let usual = plan.ramp.charge + plan.ramp.budget;
-        let allowed = if near && self.falls { usual.max(plan.target.reading_time) } else { usual };
-        if allowed < waited { held(context) } else { Step::Stay }
+        // One that leaks too much at what it stands at gets its time too, and is over after it.
+        let leaks = leaks_too_much(context);
+        let hopeful = near && (self.falls || leaks);
+        let allowed = if hopeful { usual.max(plan.target.reading_time) } else { usual };
+        if waited <= allowed {
+            return Step::Stay;
+        }
+        held(context, leaks && plan.target.reading_time <= waited)
     }
 }
 
@@ -196,13 +202,22 @@ impl Fall {
 /// The part stayed below the test voltage: says whether charging could still explain it. A part
 /// that has stood near the test voltage and draws no more than a few times its limit may yet come
 /// within it: that is no hard fault.
-fn held(context: &mut Context) -> Step {
+///
+/// One that leaked more than its limit for as long as a reading takes, at a lower voltage, is over.
+fn held(context: &mut Context, leaked_its_time: bool) -> Step {
     let plan = context.plan;
     let most = plan.full_charge() * plan.part.greatest_ratio * OVERFILL;
     let near = context.tally.high_water >= plan.test_voltage * NEAR_SHARE;
-    let hard = !near || conducts(plan, context.senses.smooth_current());
+    let hard = !near || conducts(plan, context.senses.smooth_current()) || leaked_its_time;
     context.tally.overfilled = hard && most < context.tally.count.charge();
     Step::Fault(Finding::HeldBelowTestVoltage)
+}
+
+/// Whether the current is above the limit by more than the meter's error.
+fn leaks_too_much(context: &Context) -> bool {
+    let current = context.senses.smooth_current() - context.tally.offset;
+    let error = context.plan.meter.range(context.senses.range()).error_at(current);
+    context.plan.target.limit + error < current
 }
 
 /// Settles whether the charge that went in proves the contact. False: there is nothing there.
