@@ -121,7 +121,7 @@ fn a_missing_driver_is_named_with_those_that_there_are() {
     let rig = rig();
     rig.rewire("\"scpi-supply\"", "\"scpi-suply\"");
     insta::assert_snapshot!(refused(&rig, &C14), @r#"
-    error: station.toml: no driver "scpi-suply": expected one of scpi-supply, scpi-meter, terse-supply, echoing-supply, scpi-switch or the path of a .toml file
+    error: station.toml: no driver "scpi-suply": expected one of scpi-supply, scpi-meter, text-stream-meter, frame-stream-meter, terse-supply, echoing-supply, scpi-switch or the path of a .toml file
      help: `reststrom station example` prints a commented station file
     "#);
 }
@@ -253,7 +253,7 @@ fn a_soak_too_short_for_a_reading_is_refused() {
     let said = refused(&rig(), &["soak", "22uF 25V tantalum", "--soak", "5s"]);
     insta::assert_snapshot!(said, @r"
     error: a soak of 5 s is too short, expected 20 s or more
-     help: ask for a longer soak with --soak
+     help: ask for a longer time with --soak or --dwell
     ");
 }
 
