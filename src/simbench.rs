@@ -63,7 +63,9 @@ pub use desk::Instrument;
 pub use fault::{Fault, SwitchFault};
 pub use leakage::Leakage;
 pub use look::{Logged, Look, Speaker};
-pub use options::{BenchOptions, MeterModel, Sensing, Serve, SupplyModel, SwitchModel, Tongue};
+pub use options::{
+    BenchOptions, MeterModel, MeterTongue, Sensing, Serve, SupplyModel, SwitchModel, Tongue,
+};
 pub use part::{Absorption, Breakdown, Bursts, Physics, Reforming};
 pub use scenario::{BenchEntry, Scenario, ScenarioError, SimPart, Truth, scenario};
 

@@ -9,6 +9,7 @@ mod relay;
 pub mod reply;
 mod scanner;
 mod session;
+mod stream;
 mod supply;
 pub mod wiring;
 mod written;

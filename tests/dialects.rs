@@ -2,7 +2,8 @@
 
 mod rig;
 
-use reststrom::simbench::{BenchOptions, Fault, SupplyModel, Tongue};
+use reststrom::quantity::amperes;
+use reststrom::simbench::{BenchOptions, Fault, MeterModel, MeterTongue, SupplyModel, Tongue};
 use rig::{CUT_OUT, Rig, part};
 use rstest::rstest;
 use rustix::process::Signal;
@@ -22,7 +23,7 @@ fn supplied(tongue: Tongue, driver: &str, lapse: f64, clip: &str) -> Rig {
 #[case::terse(Tongue::Terse, "terse-supply")]
 #[case::echoing(Tongue::Echoing, "echoing-supply")]
 fn a_sound_part_is_within_by_a_supply_that(#[case] tongue: Tongue, #[case] driver: &str) {
-    let rig = supplied(tongue, driver, 30.0, "C14");
+    let rig = supplied(tongue, driver, 15.0, "C14");
     let run = rig.json(&C14);
     assert_eq!(run["verdict"], "within", "{run}");
     assert_eq!(run["left"], "safe", "{run}");
@@ -62,11 +63,62 @@ fn a_current_limit_turned_by_hand_is_noticed_at_a_supply_that(
     let rig = supplied(tongue, driver, 20.0, "C14");
     let mut run = rig.start(&C14);
     run.reaches("soak");
-    rig.bench.inject(Fault::LimitTurned(reststrom::quantity::amperes(0.5)));
+    rig.bench.inject(Fault::LimitTurned(amperes(0.5)));
     let ended = run.ends();
     let run = ended.json();
     assert_eq!(run["verdict"], "untested", "{ended:?}");
     let advice = run["advice"].as_str().expect("advice");
     assert!(advice.contains("current limit: asked"), "{advice}");
     rig.is_left_safe();
+}
+
+/// A rig with a meter that streams so on its 10 mA range, its driver named, and C16 in the clip.
+fn metered(tongue: MeterTongue, driver: &str, lapse: f64) -> Rig {
+    let held = amperes(1e-2);
+    let count = if tongue == MeterTongue::Frames { 1e-4 } else { 1e-5 };
+    let meter = MeterModel { tongue, wakes_on: Some(held), count, ..MeterModel::default() };
+    let options = BenchOptions { lapse, meter, ..BenchOptions::default() };
+    let rig = Rig::on(options, &part("C16"));
+    rig.rewire("\"scpi-meter\"", &format!("\"{driver}\"\nrange = \"10 mA\""));
+    rig.rewire("identity = \"SKARVIK,SIMULATED-METER\"\n", "");
+    rig
+}
+
+const C16: [&str; 6] = ["soak", "--json", "C16", "3300µF", "25V", "aluminium"];
+
+#[rstest]
+#[case::text(MeterTongue::Text, "text-stream-meter")]
+#[case::frames(MeterTongue::Frames, "frame-stream-meter")]
+fn a_sound_part_is_within_by_a_stream_of(#[case] tongue: MeterTongue, #[case] driver: &str) {
+    let rig = metered(tongue, driver, 15.0);
+    let run = rig.json(&C16);
+    assert_eq!(run["verdict"], "within", "{run}");
+    assert_eq!(run["left"], "safe", "{run}");
+    rig.is_left_safe();
+}
+
+#[rstest]
+#[case::text(MeterTongue::Text, "text-stream-meter")]
+#[case::frames(MeterTongue::Frames, "frame-stream-meter")]
+fn a_meter_that_falls_silent_ends_the_run_of_a_stream_of(
+    #[case] tongue: MeterTongue,
+    #[case] driver: &str,
+) {
+    let rig = metered(tongue, driver, 15.0);
+    let mut run = rig.start(&C16);
+    run.reaches("charge");
+    rig.bench.inject(Fault::MeterSilent);
+    let ended = run.ends();
+    assert_eq!(ended.json()["findings"][0], "instrument-lost", "{ended:?}");
+    rig.is_left_safe();
+}
+
+#[test]
+fn a_stream_on_another_range_than_the_station_s_is_refused_by_the_check() {
+    let rig = metered(MeterTongue::Text, "text-stream-meter", 15.0);
+    rig.rewire("range = \"10 mA\"", "range = \"1 mA\"");
+    let ended = rig.run(&["station", "check"]);
+    assert_ne!(ended.code, Some(0), "{ended:?}");
+    let said = format!("{}{}", ended.stdout, ended.stderr);
+    assert!(said.contains("no reading came in time"), "{said}");
 }

@@ -60,7 +60,7 @@ impl DaemonSide {
         let (soaking, range) = soaking();
         let supply_link = Link::open(&supply, &for_supply.line).await?;
         let meter_link = Link::open(&meter, &for_meter.line).await?;
-        let mut meter = Meter::open(for_meter, SensedBy::Shunt, seconds(0.0));
+        let mut meter = Meter::open(&for_meter, SensedBy::Shunt, seconds(0.0));
         meter.select(range);
         let supply = Supply::open(for_supply, SupplyPace::at_lapse(1.0), seconds(0.0));
         Ok(Self { supply, supply_link, meter, meter_link, soaking, began: Instant::now() })

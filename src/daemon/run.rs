@@ -167,7 +167,7 @@ impl OpenStation {
         let actor = Box::new(Actor {
             supply: Supply::open(station.supply.driver.clone(), pace, now),
             supply_link: Some(supply_link),
-            meter: Meter::open(station.meter.driver.clone(), station.sensed_by, now),
+            meter: Meter::open(&station.meter.driver, station.sensed_by, now),
             meter_link: Some(meter_link),
             relay,
             keeper,

@@ -114,7 +114,10 @@ impl Meter {
             trouble: MeterTrouble::default(),
             awaited: false,
             told: None,
-            current_range: model.current_ranges.len().saturating_sub(1),
+            current_range: model
+                .wakes_on
+                .and_then(|full| model.current_ranges.iter().position(|range| range.0 == full))
+                .unwrap_or(model.current_ranges.len().saturating_sub(1)),
             voltage_range: model.voltage_ranges.len().saturating_sub(1),
             busy_until: 0.0,
             conversion: None,

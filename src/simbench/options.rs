@@ -154,11 +154,26 @@ impl SwitchModel {
     }
 }
 
+/// How a meter gives its readings. Each is described in the driver file of its kind.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MeterTongue {
+    /// Asked for each, in SCPI-1999.
+    Scpi,
+    /// Unasked, as lines of text.
+    Text,
+    /// Unasked, as frames of its display.
+    Frames,
+}
+
 /// A logging meter. Its accuracy is ±(0.05 % of reading + 10 counts).
 #[derive(Debug, Clone)]
 pub struct MeterModel {
+    /// How it gives its readings.
+    pub tongue: MeterTongue,
     /// Answer to `*IDN?`.
     pub identity: String,
+    /// Current range that it is on after power-on; the highest if none is given.
+    pub wakes_on: Option<Current>,
     /// Current ranges with their burden resistance, lowest first.
     pub current_ranges: Vec<(Current, Resistance)>,
     /// Voltage ranges, lowest first.
@@ -187,7 +202,9 @@ impl Default for MeterModel {
     fn default() -> Self {
         let ranges = [(1e-5, 10.0), (1e-4, 10.0), (1e-3, 100.0), (1e-2, 10.0), (0.1, 1.0)];
         Self {
+            tongue: MeterTongue::Scpi,
             identity: "SKARVIK,SIMULATED-METER,0001,1.0".to_owned(),
+            wakes_on: None,
             current_ranges: ranges.iter().map(|it| (amperes(it.0), ohms(it.1))).collect(),
             voltage_ranges: [0.1, 1.0, 10.0, 100.0].iter().map(|full| volts(*full)).collect(),
             count: 1e-5,

@@ -15,11 +15,12 @@ use scpi::tree::prelude::{
 use crate::simbench::desk::{COMPLETE, Instrument};
 use crate::simbench::look::Speaker;
 use crate::simbench::meter::Told;
-use crate::simbench::options::Tongue;
+use crate::simbench::options::{MeterTongue, Tongue};
 use crate::simbench::world::World;
 
 mod echoing;
 mod meter;
+mod stream;
 mod supply;
 mod switch;
 mod terse;
@@ -93,6 +94,9 @@ impl World {
             self.meter.abort();
             self.speaker().push(ErrorCode::QueryInterrupted.into());
         }
+        if which == Instrument::Meter && self.meter.model.tongue != MeterTongue::Scpi {
+            return;
+        }
         if which == Instrument::Supply && self.supply.model.tongue != Tongue::Scpi {
             self.answer_in_tongue(line.trim());
             return;
@@ -128,6 +132,9 @@ impl World {
 
     /// Takes what an instrument says by now.
     pub(crate) fn say(&mut self, which: Instrument) -> Vec<Vec<u8>> {
+        if which == Instrument::Meter && self.meter.model.tongue != MeterTongue::Scpi {
+            self.stream();
+        }
         if which == Instrument::Meter && self.meter.awaited && !self.meter.is_converting() {
             self.meter.awaited = false;
             if let Some(told) = self.meter.tell() {

@@ -7,17 +7,21 @@ mod line;
 mod meter;
 mod replies;
 mod scanner;
+mod stream;
 mod supply;
 
 use std::path::Path;
 
 pub use line::{Flow, LineSettings, Parity};
 pub use meter::{
-    CurrentRange, MeterAbility, MeterDriver, MeterWords, VoltageRange, meter, read_meter,
+    CurrentRange, MeterAbility, MeterDriver, MeterTalk, MeterWords, VoltageRange, meter, read_meter,
 };
 pub use replies::{IdentityForm, NumberForm, OutputForm, SupplyReplies};
 pub(super) use scanner::check_ability as check_scanner;
 pub use scanner::{ScannerAbility, ScannerDriver, ScannerWords, read_scanner, scanner};
+pub use stream::{
+    Amount, Bits, Check, Digits, Field, FrameRange, FrameStream, Stream, TextRange, TextStream,
+};
 pub use supply::{Senses, SupplyAbility, SupplyDriver, SupplyWords, read_supply, supply};
 
 use super::file::{self, FileError};
@@ -26,6 +30,8 @@ use super::file::{self, FileError};
 pub const SHIPPED: &[(&str, &str)] = &[
     ("scpi-supply", include_str!("../../drivers/scpi-supply.toml")),
     ("scpi-meter", include_str!("../../drivers/scpi-meter.toml")),
+    ("text-stream-meter", include_str!("../../drivers/text-stream-meter.toml")),
+    ("frame-stream-meter", include_str!("../../drivers/frame-stream-meter.toml")),
     ("terse-supply", include_str!("../../drivers/terse-supply.toml")),
     ("echoing-supply", include_str!("../../drivers/echoing-supply.toml")),
     ("scpi-switch", include_str!("../../drivers/scpi-switch.toml")),

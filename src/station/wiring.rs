@@ -6,7 +6,9 @@ use std::path::Path;
 
 use serde::Deserialize;
 
-use super::driver::{self, MeterAbility, MeterDriver, Senses, SupplyAbility, SupplyDriver};
+use super::driver::{
+    self, Amount, MeterAbility, MeterDriver, MeterTalk, Senses, SupplyAbility, SupplyDriver,
+};
 use super::file::{self, FileError};
 use super::meter::{self, Sense, SensedBy};
 use super::written::{written, written_if_given};
@@ -141,6 +143,7 @@ struct MeterTable {
     #[serde(default, deserialize_with = "written_if_given")]
     sense_resistor: Option<Resistance>,
     sense_tolerance: Option<f64>,
+    range: Option<Amount>,
     ability: Option<MeterAbility>,
 }
 
@@ -194,6 +197,7 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
         meter.ability = ability;
     }
     check_input(&meter.ability).map_err(wrong)?;
+    hold_range(&mut meter, file.meter.range).map_err(wrong)?;
     let bench = Bench {
         supply: supply_facts(&supply.ability),
         meter: meter::facts(&meter.ability, sensed_by),
@@ -326,6 +330,37 @@ fn bounds(file: &StationFile) -> Result<Bounds, String> {
     Ok(Bounds { ceiling, energy: joules(energy), safe_voltage })
 }
 
+/// A meter that streams stands on one range, which a person has set and the station file names.
+fn hold_range(meter: &mut MeterDriver, range: Option<Amount>) -> Result<(), String> {
+    let range = match (&meter.talk, range) {
+        (MeterTalk::Asked(_), None) => return Ok(()),
+        (MeterTalk::Asked(_), Some(_)) => {
+            return Err("meter.range: this meter is told its range, leave it out".into());
+        }
+        (MeterTalk::Streams(_), None) => {
+            let what = "meter.range is missing: the range that the meter is put on by hand";
+            return Err(format!("{what}, such as \"10 mA\""));
+        }
+        (MeterTalk::Streams(_), Some(range)) => range,
+    };
+    let same = |full: f64| (full / range.value() - 1.0).abs() < 1e-6;
+    let ability = &mut meter.ability;
+    match range {
+        Amount::Current(_) => {
+            ability.current_range.retain(|known| same(known.full_scale.value));
+            ability.voltage_range.clear();
+        }
+        Amount::Voltage(_) => {
+            ability.voltage_range.retain(|known| same(known.full_scale.value));
+            ability.current_range.clear();
+        }
+    }
+    if ability.current_range.len() + ability.voltage_range.len() != 1 {
+        return Err("meter.range: expected one of the ranges in the meter's driver".into());
+    }
+    Ok(())
+}
+
 fn supply_facts(ability: &SupplyAbility) -> SupplyFacts {
     SupplyFacts {
         most_voltage: ability.most_voltage,
@@ -398,6 +433,26 @@ mod tests {
         "[scanner]\ndriver = \"scpi-switch\"\nport = \"/dev/serial/by-id/usb-meter\"\n\
          channels = { C1 = 101 }\n[bleeder]",
         "the scanner and another instrument are both on"
+    )]
+    #[case::a_stream_on_no_range(
+        "\"scpi-meter\"",
+        "\"text-stream-meter\"",
+        "meter.range is missing"
+    )]
+    #[case::a_stream_on_an_unknown_range(
+        "\"scpi-meter\"",
+        "\"text-stream-meter\"\nrange = \"2 A\"",
+        "expected one of the ranges"
+    )]
+    #[case::a_stream_of_volts_without_a_resistor(
+        "\"scpi-meter\"",
+        "\"text-stream-meter\"\nrange = \"10 V\"",
+        "no range for this way of sensing"
+    )]
+    #[case::a_range_for_a_meter_that_is_told(
+        "\"scpi-meter\"",
+        "\"scpi-meter\"\nrange = \"10 mA\"",
+        "is told its range"
     )]
     #[case::a_careless_safe_voltage(
         "name =",

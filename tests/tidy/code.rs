@@ -16,7 +16,7 @@ const FLOORS: [&[&str]; 6] = [
 /// The simulated bench stands apart: it borrows quantities, and only commands know of it.
 const APART: &str = "simbench";
 /// Rooms, and single files of others, without clock, port, file, chance or store.
-const PURE: [&str; 14] = [
+const PURE: [&str; 15] = [
     "src/words.rs",
     "src/quantity",
     "src/part",
@@ -28,7 +28,8 @@ const PURE: [&str; 14] = [
     "src/station/picture.rs",
     "src/station/session.rs",
     "src/station/supply.rs",
-    "src/station/meter.rs",
+    "src/station/meter",
+    "src/station/stream",
     "src/station/scanner.rs",
     "src/daemon/keeper/watch.rs",
 ];

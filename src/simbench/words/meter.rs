@@ -107,7 +107,7 @@ pub(super) const WORDS: Node<World> = words![
 ];
 
 /// Starts a conversion; the meter sees the charge at once if it starts now.
-fn begin(world: &mut World) {
+pub(super) fn begin(world: &mut World) {
     let now = world.now();
     world.meter.start(now);
     world.meter.see(now, world.state.through_part, &mut world.dice);

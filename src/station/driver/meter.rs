@@ -6,23 +6,44 @@ use serde::Deserialize;
 
 use super::super::file::{self, FileError};
 use super::super::written::{written, written_if_given};
-use super::{LineSettings, check_numbers, text_of, wrong};
+use super::{FrameStream, LineSettings, Stream, TextStream, check_numbers, text_of, wrong};
 use crate::quantity::{Current, Resistance, Time, Voltage};
 
 /// A meter's driver.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct MeterDriver {
-    /// Always `meter`.
-    kind: Kind,
     /// What it is for, for people.
     pub describes: String,
     /// Settings of the line.
     pub line: LineSettings,
-    /// Words for each act.
-    pub words: MeterWords,
+    /// How it gives its readings.
+    pub talk: MeterTalk,
     /// What it can do; a station may say better.
     pub ability: MeterAbility,
+}
+
+/// How a meter gives its readings.
+#[derive(Debug, Clone, PartialEq)]
+pub enum MeterTalk {
+    /// It is asked for each, with these words.
+    Asked(MeterWords),
+    /// It sends them unasked, on the range that it was put on by hand.
+    Streams(Stream),
+}
+
+/// As the file gives it: one of the three ways of talking.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MeterFile {
+    /// Always `meter`.
+    #[serde(rename = "kind")]
+    _kind: Kind,
+    describes: String,
+    line: LineSettings,
+    words: Option<MeterWords>,
+    text: Option<TextStream>,
+    frames: Option<FrameStream>,
+    ability: MeterAbility,
 }
 
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -59,8 +80,8 @@ pub struct MeterWords {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct MeterAbility {
-    /// Integration time in power-line cycles.
-    pub integration_cycles: f64,
+    /// Integration time in power-line cycles, for a meter that can be told.
+    pub integration_cycles: Option<f64>,
     /// Time from one reading to the next.
     #[serde(deserialize_with = "written")]
     pub interval: Time,
@@ -138,15 +159,19 @@ pub fn meter(name: &str, station: &Path) -> Result<MeterDriver, FileError> {
 ///
 /// [`FileError`] with the place, what was expected and what came.
 pub fn read_meter(file: &str, text: &str) -> Result<MeterDriver, FileError> {
-    let driver: MeterDriver = file::parse(file, text)?;
-    let words = &driver.words;
-    let with_number = [
-        ("select_current_range", &words.select_current_range),
-        ("set_current_integration", &words.set_current_integration),
-        ("select_voltage_range", &words.select_voltage_range),
-        ("set_voltage_integration", &words.set_voltage_integration),
-    ];
-    check_numbers(file, &with_number)?;
+    let MeterFile { describes, line, words, text, frames, ability, .. } = file::parse(file, text)?;
+    let talk = match (words, text, frames) {
+        (Some(words), None, None) => asked(file, words, &ability)?,
+        (None, Some(text), None) => MeterTalk::Streams(Stream::Text(text)),
+        (None, None, Some(frames)) => MeterTalk::Streams(Stream::Frames(frames)),
+        _ => return Err(wrong(file, "expected one of [words], [text] and [frames]".into())),
+    };
+    if let MeterTalk::Streams(stream) = &talk
+        && let Some(what) = stream.fault(&ability)
+    {
+        return Err(wrong(file, what));
+    }
+    let driver = MeterDriver { describes, line, talk, ability };
     driver.line.check(file)?;
     let scales: Vec<f64> =
         driver.ability.current_range.iter().map(|range| range.full_scale.value).collect();
@@ -155,6 +180,21 @@ pub fn read_meter(file: &str, text: &str) -> Result<MeterDriver, FileError> {
         driver.ability.voltage_range.iter().map(|range| range.full_scale.value).collect();
     check_order(file, "voltage_range", &scales)?;
     Ok(driver)
+}
+
+fn asked(file: &str, words: MeterWords, ability: &MeterAbility) -> Result<MeterTalk, FileError> {
+    let with_number = [
+        ("select_current_range", &words.select_current_range),
+        ("set_current_integration", &words.set_current_integration),
+        ("select_voltage_range", &words.select_voltage_range),
+        ("set_voltage_integration", &words.set_voltage_integration),
+    ];
+    check_numbers(file, &with_number)?;
+    if ability.integration_cycles.is_none() {
+        let what = "ability.integration_cycles: expected the cycles to set, got none";
+        return Err(wrong(file, what.into()));
+    }
+    Ok(MeterTalk::Asked(words))
 }
 
 fn check_order(file: &str, key: &str, scales: &[f64]) -> Result<(), FileError> {
