@@ -7,12 +7,29 @@ use std::os::unix::net::UnixStream;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
+use reststrom::daemon::keeper::Duties;
+use reststrom::station::driver::{NumberForm, OutputForm};
 use rstest::rstest;
 use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
 
-const DUTIES: &str = r#"{"end":"\n","output_off":"OUTP OFF","ask_output":"OUTP?",
-    "measure_voltage":"MEAS:VOLT?","gap_ms":0,"stale_ms":2500,"safe_volt":5.0,"sees_part":true,
-    "relay":null}"#;
+/// The first line to a keeper: what it must know of the station, in one line.
+fn duties(sees_part: bool) -> String {
+    let duties = Duties {
+        end: "\n".into(),
+        output_off: "OUTP OFF".into(),
+        ask_output: "OUTP?".into(),
+        output_form: OutputForm::default(),
+        measure_voltage: "MEAS:VOLT?".into(),
+        voltage_form: NumberForm::default(),
+        echo: false,
+        gap_ms: 0,
+        stale_ms: 2500,
+        safe_volt: 5.0,
+        sees_part,
+        relay: None,
+    };
+    serde_json::to_string(&duties).expect("duties as JSON")
+}
 
 /// A standard error that takes no byte, with its reading end.
 fn full() -> (OwnedFd, Option<PipeReader>) {
@@ -43,8 +60,7 @@ fn start(stderr: OwnedFd) -> (Child, UnixStream) {
         .expect("the system grants it");
     // All at once, as it comes where the keeper is slow to start; then the daemon dies.
     let mut pipe = keeper.stdin.take().expect("the system grants it");
-    pipe.write_all(format!("{}\narm\n", DUTIES.replace('\n', "")).as_bytes())
-        .expect("the system grants it");
+    pipe.write_all(format!("{}\narm\n", duties(true)).as_bytes()).expect("the system grants it");
     (keeper, supply)
 }
 
@@ -87,7 +103,7 @@ fn an_orphan_is_switched_off_whatever_becomes_of_standard_error(
 #[case::behind_its_relay(true)]
 #[case::before_its_relay(false)]
 fn a_zero_frees_the_port_only_where_the_supply_sees_the_part(#[case] sees_part: bool) {
-    let duties = DUTIES.replace("\"sees_part\":true", &format!("\"sees_part\":{sees_part}"));
+    let duties = duties(sees_part);
     let (supply, line) = UnixStream::pair().expect("the system grants it");
     supply.set_read_timeout(Some(Duration::from_millis(200))).expect("the system grants it");
     let mut keeper = Command::new(env!("CARGO_BIN_EXE_reststrom"))

@@ -212,6 +212,8 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
                 let deadline = self.identity_deadline();
                 self.state = State::Proving { until: now + deadline };
                 let words = self.identity_words.clone();
+                // Echoes that were awaited before the drain will not come any more.
+                self.echoes.clear();
                 Some(self.line(&words, now))
             }
             State::Quiet => {

@@ -218,6 +218,20 @@ fn the_echo_of_a_cut_out_disturbs_nothing() {
     assert_eq!(session.resyncs(), 0);
 }
 
+#[test]
+fn an_echo_that_a_cut_out_garbled_does_not_stand_before_the_next_identity() {
+    let mut session = echoing();
+    session.say(ask(Ask::Voltage));
+    session.write(seconds(1.0));
+    session.cut_out("OUTP OFF", seconds(1.1));
+    // The off went out in the middle of the echo before it: its own never comes alone.
+    session.receive(b"MEAS:VOUTP OFF\r\n", seconds(1.2));
+    assert_eq!(session.write(seconds(2.2)), Some(b"*IDN?\n".to_vec()));
+    session.receive(b"*IDN?\r\n", seconds(2.3));
+    let heard = session.receive(IDENTITY, seconds(2.4));
+    assert_eq!(heard, [Heard::InStep("MAKER,SUPPLY,0001,1.0".into())]);
+}
+
 /// A question open whose answer is four bytes long.
 fn asked_bare() -> Session<Ask> {
     let mut session = in_step();
