@@ -149,6 +149,27 @@ fn a_part_whose_leakage_ceases_is_looked_at_and_read_to_the_end() {
 }
 
 #[test]
+fn bursts_before_its_contact_is_looked_at_still_count() {
+    let leak = |u: f64, t: f64| {
+        let burst = (60.0..110.0).contains(&t) && t % 10.0 < 0.1;
+        u / 25.0
+            * if burst {
+                8e-6
+            } else if t < 120.0 {
+                1e-6
+            } else {
+                1e-10
+            }
+    };
+    let outcome = run(plan(), leaking(leak));
+    assert!(2 < outcome.evidence.bursts, "{outcome:#?}");
+    assert_eq!(
+        (outcome.ruling.verdict, outcome.ruling.findings[0]),
+        (Verdict::Over, Finding::Bursts)
+    );
+}
+
+#[test]
 fn a_part_that_gives_way_while_its_contact_is_looked_at_is_cut_out() {
     let leak = |u: f64, t: f64| match t {
         t if t < 120.0 => u / 25.0 * 1e-6,

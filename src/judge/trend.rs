@@ -127,8 +127,7 @@ impl Trend {
             }
             // So many in a row are no burst but a new level: the watch begins anew on it.
             self.bursts.count = self.bursts.count.saturating_sub(1);
-            self.block = Block::default();
-            self.means = [None; BLOCKS];
+            self.begin_anew();
         }
         self.row = (0, at);
         self.block.add(at, current);
@@ -172,6 +171,13 @@ impl Trend {
         }
         self.means.rotate_right(1);
         self.means[0] = Some(mean);
+    }
+
+    /// Compares no reading with those so far; bursts that were seen stay counted.
+    pub fn begin_anew(&mut self) {
+        self.block = Block::default();
+        self.means = [None; BLOCKS];
+        self.climbs = 0;
     }
 
     /// Whether the current climbs, confirmed.

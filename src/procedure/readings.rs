@@ -69,9 +69,9 @@ impl Readings {
         self.window.holds(at) || (at < self.window.until() && self.window.holds(at + needed))
     }
 
-    /// Forgets the trend: what follows a proof of contact does not continue what was before.
-    pub(super) fn begin_trend_anew(&mut self, plan: &Plan, range: RangeIndex) {
-        self.trend = trend(plan, range);
+    /// Begins the trend anew, its bursts kept: what follows a proof of contact does not continue what was before.
+    pub(super) fn begin_trend_anew(&mut self) {
+        self.trend.begin_anew();
     }
 
     /// Adds a settled reading taken `at` after full voltage.

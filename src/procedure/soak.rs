@@ -247,7 +247,7 @@ impl Soak {
     fn resume(&mut self, context: &mut Context) {
         self.change_range(context, self.ranging.wanted);
         self.ranging.since = context.now + seconds(STIRRED);
-        self.readings.begin_trend_anew(context.plan, self.ranging.wanted);
+        self.readings.begin_trend_anew();
     }
 
     fn change_range(&mut self, context: &mut Context, wanted: RangeIndex) {
