@@ -81,6 +81,13 @@ fn a_stop_ends_the_watch_safely(#[case] part: Part) {
 }
 
 #[test]
+fn the_supply_is_protected_just_above_the_voltage_of_the_look() {
+    // 1 V · 1.05 + 0.5 V, not the 26.75 V of the run to come.
+    let watch = plan().for_clip_watch(true);
+    assert!((watch.supply.over_voltage.value - 1.55).abs() < 0.011, "{:?}", watch.supply);
+}
+
+#[test]
 fn a_part_too_small_to_be_seen_at_the_probe_voltage_is_known_before() {
     let mut plan = plan();
     assert!(plan.sees_clip());

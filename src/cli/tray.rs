@@ -13,7 +13,7 @@ use super::{Exit, plan, screen};
 use crate::daemon::OpenScanner;
 use crate::judge::{Left, Verdict};
 use crate::plan::{Drawn, Wish};
-use crate::record::{NewTray, Record, Run, TrayId};
+use crate::record::{NewTray, Record, Run, RunState, TrayId};
 use crate::report::curve;
 use crate::report::object::RunObject;
 use crate::report::tray_sheet::{Entry, Sheet, page};
@@ -80,8 +80,9 @@ fn exit(runs: &[Run], file: &TrayFile) -> Exit {
     let each = file.tray.parts().iter().map(|part| {
         let run = newest(runs, part.position.as_str());
         run.map_or(Exit::Undecided, |run| {
-            // What is not known to be empty is not.
-            let left = run.left().unwrap_or(Left::LockedOut);
+            // What was cut off has been made safe since; what is open is not known to be empty.
+            let open = run.state == RunState::Open;
+            let left = run.left().unwrap_or(if open { Left::LockedOut } else { Left::Safe });
             let verdict = run.verdict().unwrap_or(Verdict::Untested);
             Exit::of(verdict, run.findings(), left)
         })

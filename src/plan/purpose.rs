@@ -103,13 +103,17 @@ impl Plan {
         self.probe.look_floor * LOOK_MARGIN <= charge
     }
 
-    /// The same plan for a look at the clip: what never stood above the probe voltage is emptied
-    /// without a rest.
+    /// The same plan for a look at the clip: the supply's protection stands just above the look's
+    /// voltage, as over the test voltage in a run (handbook §4.2), and what never stood above that is
+    /// emptied without a rest.
     #[must_use]
     pub fn for_clip_watch(&self, awaits_gone: bool) -> Self {
         let mut plan = Self { purpose: Purpose::ClipWatch { awaits_gone }, ..self.clone() };
         plan.probe.voltage = self.look_voltage();
         plan.test_voltage = self.look_voltage();
+        let step = self.supply.voltage_step;
+        let most = self.look_voltage() * 1.05 + volts(0.5);
+        plan.supply.over_voltage = step * (most / step).value.ceil();
         plan.discharge.hold = seconds(0.0);
         plan.discharge.rebound = seconds(0.0);
         plan

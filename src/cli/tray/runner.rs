@@ -247,7 +247,11 @@ fn seen(outcome: &crate::procedure::Outcome) -> Event {
     match (outcome.left, outcome.clipped) {
         (Left::LockedOut, _) => Event::LockedOut,
         (Left::Safe, true) => Event::Clipped,
-        (Left::Safe, false) => Event::Stopped,
+        (Left::Safe, false) => {
+            let why = outcome.ruling.findings.first().map_or("", |finding| finding.tag());
+            screen::complain(&format!("the look at the clip ended: {why}\n"));
+            Event::Stopped
+        }
     }
 }
 
