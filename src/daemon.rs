@@ -1,6 +1,8 @@
 //! One actor per station: feeds the procedure, carries its orders out, with a keeper beside it.
 
 mod actor;
+pub mod asked;
+mod begun;
 mod cause;
 mod check;
 mod clock;
@@ -8,11 +10,16 @@ pub mod control;
 mod ending;
 pub mod keeper;
 mod progress;
+pub mod refused;
 mod run;
 mod scanner;
+pub mod served;
+mod standing;
 
 pub use actor::Stop;
+pub use begun::{Begun, Origin, PlanObject, new_run};
 pub use check::Checked;
 pub use progress::Progress;
 pub use run::{Finished, Line, OpenStation, RunError};
 pub use scanner::{Connected, OpenScanner, ScannerError};
+pub use standing::{Doing, Going, Last, Standing};

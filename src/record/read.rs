@@ -57,6 +57,21 @@ impl Record {
         found.into_iter().next().ok_or_else(|| self.unknown(id))
     }
 
+    /// The run that was begun by a start with this token.
+    ///
+    /// # Errors
+    ///
+    /// [`RecordError`] when the record cannot be read.
+    pub fn run_of_token(&self, token: &str) -> Result<Option<RunId>, RecordError> {
+        let sql = "SELECT run FROM events WHERE kind = 'token' AND text = ?1 ORDER BY run LIMIT 1";
+        let found: Option<i64> = self
+            .connection
+            .query_row(sql, [token], |row| row.get(0))
+            .optional()
+            .map_err(|source| RecordError::from_sqlite(&self.path, "find a token", source))?;
+        Ok(found.map(RunId::from_row))
+    }
+
     /// Up to `at_most` readings of a run that come after sequence number `after`, in order.
     ///
     /// # Errors
