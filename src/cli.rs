@@ -13,6 +13,7 @@ mod reform;
 mod runs;
 mod screen;
 mod serve;
+mod served;
 mod show;
 mod simulate;
 mod sitting;

@@ -33,6 +33,7 @@ use tokio::task::JoinSet;
 use crate::daemon::served::Served;
 use crate::record::Record;
 use answer::Problem;
+pub use asking::fresh_token;
 pub use condition::Condition;
 use events::Log;
 pub use gate::{Gate, Right, Tokens, TokensError};
@@ -41,6 +42,7 @@ pub use objects::{
     StartedObject, StationObject, StoppedObject,
 };
 pub use reading::ReadingObject;
+pub use view::escaped;
 
 /// Nobody has more to say.
 const LONGEST_BODY: usize = 64 << 10;

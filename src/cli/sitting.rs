@@ -9,6 +9,7 @@ use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 
 use super::failure::Failure;
+use super::served::{self, Loan};
 use super::{live, screen};
 use crate::daemon::control::Control;
 use crate::daemon::served::{locked_out_by, refusal_of_lock_out};
@@ -29,6 +30,8 @@ pub(crate) struct Sitting<'a> {
     stopper: mpsc::UnboundedSender<Stop>,
     signals: JoinHandle<()>,
     control: Control,
+    /// Held until the ports are free again.
+    loan: Option<Loan>,
 }
 
 /// One thread drives the bench; the record and the screen have their own.
@@ -65,6 +68,7 @@ impl<'a> Sitting<'a> {
         path: &Path,
         plan: &Plan,
     ) -> Result<Self, Failure> {
+        let loan = served::borrow(&station.name).await?;
         let mut record = Record::open(path)?;
         let open = OpenStation::open(station, &std::env::current_exe()?).await?;
         let (sender, stops) = mpsc::unbounded_channel();
@@ -74,7 +78,7 @@ impl<'a> Sitting<'a> {
         let signals = tokio::spawn(listen_for_signals(sender.clone()));
         let path = path.to_owned();
         let stopper = sender;
-        let mut sitting = Self { station, path, open, stops, stopper, signals, control };
+        let mut sitting = Self { station, path, open, stops, stopper, signals, control, loan };
         match sitting.recover(&mut record, plan).await {
             Ok(()) => Ok(sitting),
             Err(failure) => {
@@ -164,6 +168,7 @@ impl<'a> Sitting<'a> {
         self.signals.abort();
         drop(self.control);
         self.open.close().await?;
+        drop(self.loan);
         Ok(())
     }
 }

@@ -2,7 +2,7 @@
 
 use super::ask::{RunArguments, StationArgument, WishArguments};
 use super::failure::Failure;
-use super::{Exit, plan, screen, show, sitting};
+use super::{Exit, plan, screen, served, show, sitting};
 use crate::daemon::asked::{Asked, drawn};
 use crate::plan::{Drawn, Wish};
 use crate::record::{Record, Run};
@@ -30,6 +30,9 @@ pub(super) fn single(
     let wish = asked.wish()?;
     let station = station.load()?;
     let drawn = drawn(&wish, &station)?;
+    if let Some(exit) = served::single(asked, (&wish, &drawn), &station.name, run)? {
+        return Ok(exit);
+    }
     let path = run.record.path()?;
     if !run.unlock {
         sitting::refuse_locked_out(&path, &station.name)?;

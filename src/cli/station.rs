@@ -3,7 +3,7 @@
 use super::ask::StationArgument;
 use super::failure::Failure;
 use super::table::table;
-use super::{Exit, screen, sitting};
+use super::{Exit, screen, served, sitting};
 use crate::daemon::{Checked, OpenScanner, OpenStation};
 use crate::station::wiring::EXAMPLE;
 
@@ -45,6 +45,7 @@ fn check(arguments: &CheckArguments) -> Result<Exit, Failure> {
     let station = arguments.station.load()?;
     let program = std::env::current_exe()?;
     let checked = sitting::runtime()?.block_on(async {
+        let _loan = served::borrow(&station.name).await?;
         let mut open = OpenStation::open(&station, &program).await?;
         let mut checked = open.check(&station).await;
         if let Some(wiring) = &station.scanner {

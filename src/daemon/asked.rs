@@ -16,7 +16,7 @@ pub struct Asked {
     /// The part in words, in any order: `C14 22µF 25V tantalum 10%`.
     #[schema(example = "C14 22µF 25V tantalum")]
     pub part: String,
-    /// `soak`, `staircase` or `reform`; a soak if left out.
+    /// `soak` or `staircase`; a soak if left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(example = "soak")]
     pub kind: Option<String>,
@@ -82,6 +82,12 @@ impl Asked {
             duty: duty.map_err(|error| Refused::usage(error.to_string(), error.help()))?,
             ..Wish::of(part, limit)
         })
+    }
+
+    /// The same as JSON, for the record.
+    #[must_use]
+    pub fn in_json(&self) -> String {
+        serde_json::to_string(self).unwrap_or_default()
     }
 
     fn aim(&self) -> Result<Aim, Refused> {

@@ -161,7 +161,7 @@ impl Served {
     ///
     /// [`Refused`]: nothing was energised.
     pub async fn start(&self, start: Start) -> Result<RunId, Refused> {
-        if let Some(run) = self.begun_by(&start.token).await? {
+        if let Some(run) = self.begun_by(&start).await? {
             return Ok(run);
         }
         let mut answer = self.desk.admit(start)?;
@@ -171,15 +171,18 @@ impl Served {
     }
 
     /// The run that this token began, perhaps before this program was started again.
-    async fn begun_by(&self, token: &str) -> Result<Option<RunId>, Refused> {
-        let (path, token) = (self.desk.record.clone(), token.to_owned());
+    async fn begun_by(&self, start: &Start) -> Result<Option<RunId>, Refused> {
+        let (path, token) = (self.desk.record.clone(), start.token.clone());
         let found = tokio::task::spawn_blocking(move || {
             Record::open_for_reading(path).and_then(|record| record.run_of_token(&token))
         });
         let found = found.await.map_err(|error| {
             Refused::new(Ground::Fault, format!("the record: {error}"), "try again")
         })?;
-        Ok(found?)
+        match found? {
+            Some((_, asked)) if asked != start.asked.in_json() => Err(starts::used()),
+            found => Ok(found.map(|(run, _)| run)),
+        }
     }
 
     /// Output off, discharge: ahead of everything, waiting for nothing.

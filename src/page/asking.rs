@@ -8,7 +8,7 @@ use crate::daemon::PlanObject;
 use crate::daemon::asked::Asked;
 use crate::daemon::refused::{Ground, Refused};
 use crate::daemon::served::{Served, Start};
-use crate::plan::{Drawn, Wish};
+use crate::plan::{Aim, Drawn, Wish};
 use crate::record::RunId;
 
 /// The plan of what is asked for, and its mark.
@@ -21,6 +21,12 @@ pub(super) fn planned(
     asked: &Asked,
 ) -> Result<((Wish, Drawn), PlannedObject), Refused> {
     let (wish, drawn) = asked.drawn(served.station())?;
+    if wish.aim == Aim::Reform {
+        return Err(Refused::usage(
+            "re-forming needs a person who feels the can",
+            "stay at the bench and use `reststrom reform`",
+        ));
+    }
     let plan = PlanObject::of(&wish, &drawn, served.station());
     let mark = mark(&plan);
     Ok(((wish, drawn), PlannedObject { plan, mark }))
@@ -64,7 +70,8 @@ fn mark(plan: &PlanObject) -> String {
 }
 
 /// A token that nobody has used.
-pub(super) fn fresh_token() -> String {
+#[must_use]
+pub fn fresh_token() -> String {
     let part = || RandomState::new().hash_one(std::process::id());
     format!("{:016x}{:016x}", part(), part())
 }

@@ -40,7 +40,7 @@ pub struct StationObject {
 pub struct GoingObject {
     /// Its id; none before it is on record.
     pub run: Option<String>,
-    /// `soak`, `staircase` or `reform`.
+    /// `soak` or `staircase`.
     pub kind: &'static str,
     /// The part in words.
     pub part: String,

@@ -90,7 +90,7 @@ impl ReadingObject {
                 .map(|forecast| forecast.uncertainty.value),
             soak_left_second: soak_left.map(|left| left.value),
             left_second: left.value,
-            left: text::time(seconds(left.value.ceil())),
+            left: in_words(left),
             next: next(plan, progress.phase),
         })
     }
@@ -117,6 +117,21 @@ fn left(going: &Going, progress: &Progress, soak_left: Option<Time>) -> Time {
     left.max(seconds(0.0))
 }
 
+/// A time as one says it: nobody waits for tenths of a minute.
+fn in_words(left: Time) -> String {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "below 2^53, not negative"
+    )]
+    let whole = left.value.max(0.0).ceil() as u64;
+    match whole {
+        0..60 => format!("{whole} s"),
+        60..3600 => format!("{} min", whole.div_ceil(60)),
+        _ => format!("{} h {} min", whole / 3600, whole % 3600 / 60),
+    }
+}
+
 /// What happens next.
 fn next(plan: &Plan, phase: Phase) -> String {
     match phase {
@@ -129,5 +144,22 @@ fn next(plan: &Plan, phase: Phase) -> String {
         Phase::Bleed => "measured empty, looked at again, then it may be unclipped".into(),
         Phase::Safe => "unclip the part".into(),
         Phase::LockedOut => "a person has to look".into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rstest::rstest;
+
+    use super::*;
+
+    #[rstest]
+    #[case(0.0, "0 s")]
+    #[case(59.2, "1 min")]
+    #[case(61.0, "2 min")]
+    #[case(3600.0, "1 h 0 min")]
+    #[case(36_061.0, "10 h 1 min")]
+    fn what_is_left_is_said_as_a_person_says_it(#[case] left: f64, #[case] said: &str) {
+        assert_eq!(in_words(seconds(left)), said);
     }
 }

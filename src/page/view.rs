@@ -25,6 +25,8 @@ use crate::report::object::RunObject;
 use plan::Wanted;
 use runs::Chosen;
 
+pub use frame::escaped;
+
 type Shared = State<Arc<House>>;
 
 pub(super) fn routes() -> Router<Arc<House>> {

@@ -44,10 +44,7 @@ impl Starts {
         known.retain(|known| !matches!(&*known.answer.borrow(), Some(Err(_))));
         if let Some(found) = known.iter().find(|known| known.token == token) {
             if found.asked != *asked {
-                return Err(Refused::usage(
-                    "this token has begun another run",
-                    "send a new token with each new start",
-                ));
+                return Err(used());
             }
             return Ok(found.answer.clone());
         }
@@ -60,6 +57,11 @@ impl Starts {
         known.push_back(new);
         Ok(answer)
     }
+}
+
+/// The token belongs to another start.
+pub(super) fn used() -> Refused {
+    Refused::usage("this token has begun another run", "send a new token with each new start")
 }
 
 #[cfg(test)]

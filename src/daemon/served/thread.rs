@@ -193,7 +193,7 @@ impl Host {
             time: seconds(0.0),
             wall: Timestamp::now(),
             kind: "token".into(),
-            text: start.token.clone(),
+            text: format!("{} {}", start.token, start.asked.in_json()),
         };
         begun.record.event(begun.id, &token)?;
         Ok(begun)

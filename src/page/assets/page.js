@@ -167,13 +167,15 @@ function duration(value) {
     return `${+(value / 3600).toPrecision(3)} h`;
 }
 
-// Only whole decades are lettered.
-function decades(letter) {
-    return (_, splits) => splits.map((value) => {
-        const power = Math.log10(value);
-        return Math.abs(power - Math.round(power)) < 1e-6 ? letter(value) : "";
-    });
+// Lines and letters stand at whole decades only.
+function powers(_, axis, least, greatest) {
+    const all = [];
+    for (let power = Math.ceil(Math.log10(least) - 1e-6); 10 ** power <= greatest * 1.000001; power += 1) all.push(10 ** power);
+    return all;
 }
+
+const lettered = (letter) => (_, splits) => splits.map(letter);
+const allOf = (_, splits) => splits;
 
 function wholeDecades(_, least, greatest) {
     if (!(0 < least && least < greatest)) return [1, 10];
@@ -185,11 +187,13 @@ function wholeDecades(_, least, greatest) {
 function axes(withVolts) {
     const stroke = colour("--ink");
     const grid = { stroke: colour("--line"), width: 1 };
+    const ticks = { stroke: colour("--line"), width: 1, size: 5 };
+    const seconds = (value) => `${value} s`;
     const all = [
-        { stroke, grid, values: decades(duration), space: 40 },
-        { scale: "A", stroke, grid, values: decades(amperes), size: 64, space: 24 },
+        { stroke, grid, ticks, splits: powers, values: lettered(seconds), filter: allOf },
+        { scale: "A", stroke, grid, ticks, splits: powers, values: lettered(amperes), filter: allOf, size: 64 },
     ];
-    if (withVolts) all.push({ scale: "V", side: 1, stroke: colour("--volts"), grid: { show: false }, values: (_, splits) => splits.map((v) => v + " V"), size: 56 });
+    if (withVolts) all.push({ scale: "V", side: 1, stroke: colour("--volts"), ticks, grid: { show: false }, values: lettered((v) => v + " V"), size: 56, space: 60 });
     return all;
 }
 

@@ -19,7 +19,8 @@ pub(super) fn path_of(station: &str) -> String {
 }
 
 /// A name as a part of a path.
-fn escaped(name: &str) -> String {
+#[must_use]
+pub fn escaped(name: &str) -> String {
     let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-_.~".contains(&byte);
     let part = |byte: u8| {
         if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") }
