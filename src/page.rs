@@ -13,6 +13,7 @@ mod events;
 mod gate;
 mod lending;
 mod listen;
+mod notices;
 mod objects;
 mod reading;
 mod saved;
@@ -37,6 +38,7 @@ pub use asking::fresh_token;
 pub use condition::Condition;
 use events::Log;
 pub use gate::{Gate, Right, Tokens, TokensError};
+pub use notices::{Notice, NoticeObject, Ways};
 pub use objects::{
     CurveObject, GoingObject, LastObject, OneProblem, PlannedObject, ProblemObject, StartObject,
     StartedObject, StationObject, StoppedObject,
@@ -106,6 +108,13 @@ impl Faces {
             tasks.spawn(events::tell(house.clone(), served.clone()));
         }
         Self { house, tasks }
+    }
+
+    /// Tells of each end in these ways, from now on.
+    pub fn send_notices(&mut self, ways: &Ways) {
+        for served in &self.house.stations {
+            self.tasks.spawn(notices::tell(served.clone(), ways.clone()));
+        }
     }
 
     /// Opens a Unix socket for commands.

@@ -124,20 +124,26 @@ fn nothing_is_energised_without_the_mark_of_a_plan_whose_cautions_were_shown() {
 #[test]
 fn above_the_bounds_nothing_is_energised_without_acknowledgement() {
     let rig = Rig::holding(60.0, "C14");
-    rig.rewire("simulated = true", "simulated = true\nceiling = \"120 V\"");
+    rig.rewire("lapse", "ceiling = \"200 V\"\nlapse");
+    rig.rewire(
+        "identity = \"SKARVIK,SIMULATED-SUPPLY\"\n",
+        "identity = \"SKARVIK,SIMULATED-SUPPLY\"\n[supply.ability]\nmost_voltage = \"150 V\"\n\
+         most_current = \"1 A\"\nvoltage_step = \"10 mV\"\ncurrent_step = \"100 µA\"\n\
+         read_back_fraction = 0.0005\nread_back_fixed = \"10 mV\"\nsenses = \"at-terminals\"\n",
+    );
     let web = Web::of(&rig);
-    let mut asked = json!({ "part": "1uF 100V film-pp" });
+    let mut asked = json!({ "part": "10uF 100V al-wet" });
     let refused = web.post(&web.station("/plan"), &asked);
     assert_eq!(refused.status, 422);
     assert!(refused.text.contains("need to be acknowledged"), "{refused:?}");
     // The page shows the plan with its cautions, and asks for the word.
-    let page = web.submit(&format!("/stations/{STATION}/plan"), &[("part", "1uF 100V film-pp")]);
+    let page = web.submit(&format!("/stations/{STATION}/plan"), &[("part", "10uF 100V al-wet")]);
     assert_eq!(page.status, 200);
     assert!(page.text.contains("DANGEROUS VOLTAGE"), "{}", page.text);
     assert!(page.text.contains("name=\"acknowledge\""));
     asked["acknowledge"] = true.into();
     let mark = web.mark(&asked);
-    let fields = [("part", "1uF 100V film-pp"), ("mark", &mark), ("token", "not-acknowledged")];
+    let fields = [("part", "10uF 100V al-wet"), ("mark", &mark), ("token", "not-acknowledged")];
     let read = [&fields[..], &[("cautions_read", "yes")]].concat();
     let unread = [&fields[..], &[("acknowledge", "yes")]].concat();
     for fields in [&read, &unread] {

@@ -1,5 +1,7 @@
 //! `serve`: owns stations for as long as it lives; commands, page and API are its faces.
 
+mod service;
+
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 use std::thread::JoinHandle;
@@ -11,7 +13,7 @@ use super::failure::Failure;
 use super::{Exit, RecordArgument, screen};
 use crate::daemon::control::http_socket_path;
 use crate::daemon::served::Served;
-use crate::page::{Faces, Tokens};
+use crate::page::{Faces, Tokens, Ways};
 use crate::station::wiring::Station;
 
 /// Arguments of `serve`.
@@ -35,6 +37,13 @@ pub(crate) struct Arguments {
     /// A name by which this machine is asked, besides its addresses; with --listen
     #[arg(long = "host", value_name = "NAME", requires = "listen")]
     hosts: Vec<String>,
+    /// Run this when a run ends, in place of a notification on the desktop: the notice comes as JSON
+    /// on standard input, its words in RESTSTROM_NOTICE and RESTSTROM_SAYS
+    #[arg(long, value_name = "COMMAND")]
+    on_notice: Option<String>,
+    /// Send each notice as JSON to this address
+    #[arg(long, value_name = "URL")]
+    webhook: Option<String>,
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
@@ -122,7 +131,9 @@ async fn serve(
             return Err(failure);
         }
     };
+    let alive = tokio::spawn(service::stay_alive(served.clone()));
     let whole = until_closed(&served, &mut ends).await?;
+    alive.abort();
     drop(faces);
     if whole {
         return Ok(Exit::Within);
@@ -151,7 +162,12 @@ async fn open(
         Failure::usage(format!("{address}: {error}"), "choose another with --port or --listen")
     })?;
     let names: Vec<&str> = served.iter().map(|one| one.station().name.as_str()).collect();
+    faces.send_notices(&Ways {
+        command: arguments.on_notice.clone(),
+        webhook: arguments.webhook.clone(),
+    });
     screen::tell(&format!("serving {} at http://{bound}/\n", names.join(", ")));
+    service::ready(served);
     Ok(faces)
 }
 
@@ -181,6 +197,7 @@ async fn until_closed(served: &[Served], ends: &mut JoinSet<bool>) -> Result<boo
         let said =
             if closing { "still making safe" } else { "output off, discharging; please wait" };
         screen::complain(&format!("\n{name}: {said}\n"));
+        service::stopping();
         close(served, &format!("stopped by {name}"));
         closing = true;
     }

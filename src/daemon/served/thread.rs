@@ -21,6 +21,9 @@ use crate::record::{EventRow, Record};
 /// An idle thread turns this often, and looks for what an interrupted run left.
 const TURN: Duration = Duration::from_secs(2);
 
+/// Between two signs of life of the thread.
+const SIGN_OF_LIFE: Duration = Duration::from_secs(1);
+
 /// What the thread holds.
 struct Host {
     desk: Arc<Desk>,
@@ -71,9 +74,9 @@ fn serve_control(desk: &Arc<Desk>) -> std::io::Result<Control> {
 
 impl Host {
     async fn work(mut self, mut jobs: mpsc::UnboundedReceiver<Job>) {
+        tokio::spawn(turn(self.desk.clone()));
         self.make_safe_what_was_left().await;
         loop {
-            self.desk.turn();
             let job = tokio::time::timeout(TURN, jobs.recv()).await;
             match job {
                 Err(_elapsed) => self.make_safe_what_was_left().await,
@@ -112,15 +115,7 @@ impl Host {
     ) -> Result<Finished, RunError> {
         let desk = self.desk.clone();
         let line = Line { progress: &desk.progress, stops: &mut self.stops };
-        let mut run = std::pin::pin!(open.run_begun(begun, plan, line));
-        let mut progress = desk.progress.subscribe();
-        loop {
-            // The actor's own turns are the sign of life: one that hangs gives none.
-            tokio::select! {
-                finished = &mut run => return finished,
-                Ok(()) = progress.changed() => desk.turn(),
-            }
-        }
+        open.run_begun(begun, plan, line).await
     }
 
     /// Everything that has to stand before the first output-on: nobody is locked out, the ports
@@ -290,14 +285,12 @@ impl Host {
     }
 
     /// Lets a command have the station: it serves the control socket itself meanwhile.
-    async fn lend(&mut self, ready: oneshot::Sender<()>, mut until: oneshot::Receiver<()>) {
+    async fn lend(&mut self, ready: oneshot::Sender<()>, until: oneshot::Receiver<()>) {
         self.control = None;
         if ready.send(()).is_ok() {
-            loop {
-                self.desk.turn();
-                if let Ok(_given_back) = tokio::time::timeout(TURN, &mut until).await {
-                    break;
-                }
+            // It ends with an error in any case: nothing is ever sent, the lender is dropped.
+            if until.await.is_err() {
+                tracing::debug!("given back");
             }
         }
         match serve_control(&self.desk) {
@@ -306,6 +299,14 @@ impl Host {
         }
         self.left_open = true;
         self.desk.idle(self.newest(), None);
+    }
+}
+
+/// Signs of life, for as long as nothing blocks the thread.
+async fn turn(desk: Arc<Desk>) {
+    loop {
+        desk.turn();
+        tokio::time::sleep(SIGN_OF_LIFE).await;
     }
 }
 
