@@ -32,11 +32,12 @@ use tokio::sync::Semaphore;
 use tokio::task::JoinSet;
 
 use crate::daemon::served::Served;
-use crate::record::Record;
+use crate::record::{Record, Run};
 use answer::Problem;
 pub use asking::fresh_token;
 pub use condition::Condition;
 use events::Log;
+use saved::Search;
 pub use gate::{Gate, Right, Tokens, TokensError};
 pub use notices::{Notice, NoticeObject, Ways};
 pub use objects::{
@@ -77,6 +78,14 @@ impl House {
         let path = self.record.clone();
         let looked = tokio::task::spawn_blocking(move || look(&Record::open_for_reading(&path)?));
         looked.await.map_err(|error| failed(error.to_string()))?
+    }
+
+    /// The runs that a search finds; none where there is no record yet.
+    async fn found(&self, search: Search) -> Result<Vec<Run>, Problem> {
+        match self.look(move |record| saved::found(record, &search)).await {
+            Err(problem) if problem.status() == StatusCode::NOT_FOUND => Ok(Vec::new()),
+            found => found,
+        }
     }
 }
 

@@ -149,7 +149,7 @@ async fn runs(
     search: Result<Query<Search>, QueryRejection>,
 ) -> Answer<Vec<RunObject>> {
     let Query(search) = search?;
-    let runs = house.look(move |record| saved::found(record, &search)).await?;
+    let runs = house.found(search).await?;
     Ok(Json(runs.iter().map(RunObject::of).collect()))
 }
 

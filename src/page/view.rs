@@ -156,14 +156,7 @@ async fn begin(served: &crate::daemon::served::Served, wanted: &Wanted) -> Resul
 
 async fn runs_page(State(house): Shared, search: Result<Query<Search>, QueryRejection>) -> Shown {
     let Query(search) = search.map_err(Problem::from)?;
-    let asked = search.clone();
-    let found = house.look(move |record| saved::found(record, &asked)).await;
-    let runs = match found {
-        Ok(runs) => runs,
-        // There is no record before the first run.
-        Err(problem) if problem.status() == StatusCode::NOT_FOUND => Vec::new(),
-        Err(problem) => return Err(problem.into()),
-    };
+    let runs = house.found(search.clone()).await?;
     let objects: Vec<RunObject> = runs.iter().map(RunObject::of).collect();
     page(runs::list(&objects, &search))
 }
