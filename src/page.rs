@@ -37,7 +37,6 @@ use answer::Problem;
 pub use asking::fresh_token;
 pub use condition::Condition;
 use events::Log;
-use saved::Search;
 pub use gate::{Gate, Right, Tokens, TokensError};
 pub use notices::{Notice, NoticeObject, Ways};
 pub use objects::{
@@ -45,6 +44,7 @@ pub use objects::{
     StartedObject, StationObject, StoppedObject,
 };
 pub use reading::ReadingObject;
+use saved::Search;
 pub use view::escaped;
 
 /// Nobody has more to say.

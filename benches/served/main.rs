@@ -46,11 +46,7 @@ fn idle(served: &Served) -> Result<()> {
     let before = served.cpu_seconds()?;
     std::thread::sleep(IDLE);
     let share = (served.cpu_seconds()? - before) / IDLE.as_secs_f64();
-    println!(
-        "idle: {:.1} MB resident, {:.2} % of a core",
-        served.resident_mb()?,
-        share * 100.0
-    );
+    println!("idle: {:.1} MB resident, {:.2} % of a core", served.resident_mb()?, share * 100.0);
     Ok(())
 }
 
@@ -78,7 +74,8 @@ fn watched(served: &Served) -> Result<()> {
     let resident = served.resident_mb()?;
     let (share, mut late) = share_during(served, time, || freshness(&served.base, PAGES, time))?;
     late.sort_by(f64::total_cmp);
-    let at = |share: f64| late.get((late.len() as f64 * share) as usize).copied().unwrap_or(f64::NAN);
+    let at =
+        |share: f64| late.get((late.len() as f64 * share) as usize).copied().unwrap_or(f64::NAN);
     println!(
         "{PAGES} pages for {time:?}: {:.1} % of a core ({:.1} % by the run alone), {resident:.1} MB \
          resident before, {:.1} MB after",

@@ -36,8 +36,12 @@ impl Served {
     pub(crate) fn cpu_seconds(&self) -> Result<f64> {
         let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.child.id()))?;
         let after = stat.rsplit(") ").next().ok_or("a line of numbers")?;
-        let ticks: Vec<f64> =
-            after.split(' ').skip(11).take(2).map(str::parse).collect::<std::result::Result<_, _>>()?;
+        let ticks: Vec<f64> = after
+            .split(' ')
+            .skip(11)
+            .take(2)
+            .map(str::parse)
+            .collect::<std::result::Result<_, _>>()?;
         // Linux counts them in hundredths of a second on every machine.
         Ok(ticks.iter().sum::<f64>() / 100.0)
     }
