@@ -7,6 +7,7 @@ use super::{RecordArgument, printed};
 use crate::part::{Duty, Limit, Part, Room};
 use crate::plan::{Drawn, Until, Wish, draw_up};
 use crate::quantity::{Confidence, Time, read};
+use crate::station::configuration_folder;
 use crate::station::wiring::{self, Station};
 use crate::tray::Terms;
 
@@ -132,10 +133,7 @@ impl StationArgument {
 
 /// `station.toml` in the XDG configuration folder.
 fn default_station() -> Option<PathBuf> {
-    let folder = std::env::var_os("XDG_CONFIG_HOME")
-        .map(PathBuf::from)
-        .or_else(|| std::env::var_os("HOME").map(|home| PathBuf::from(home).join(".config")))?;
-    Some(folder.join("reststrom").join("station.toml"))
+    configuration_folder().map(|folder| folder.join("station.toml"))
 }
 
 impl PartArguments {
