@@ -18,6 +18,8 @@ use crate::quantity::{Time, seconds};
 const LONGEST_LINE: usize = 512;
 /// Missed answers in a row that mean a lost line.
 const MISSES_ALLOWED: u8 = 2;
+/// Lines in the place of an identity, in a row, that mean that none will come.
+const STRANGERS_ALLOWED: u8 = 4;
 /// Cut-outs that are written into one drain: a first one, one after the gap that may have swallowed
 /// it, and one more. What an instrument says to each keeps the drain from its end, and only behind
 /// that end it can be proven that they worked.
@@ -116,6 +118,8 @@ pub struct Session<Q> {
     echoes: VecDeque<String>,
     next_write: Time,
     misses: u8,
+    /// Lines in a row that came in the place of an identity.
+    strangers: u8,
     resyncs: u32,
 }
 
@@ -134,6 +138,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             echoes: VecDeque::new(),
             next_write: now,
             misses: 0,
+            strangers: 0,
             resyncs: 0,
             timing,
         }
@@ -180,7 +185,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
 
     /// Tries a line again that was given up: quiet first, then the identity.
     pub fn begin_again(&mut self, now: Time) {
-        self.misses = 0;
+        (self.misses, self.strangers) = (0, 0);
         self.lose_step(now);
     }
 
@@ -317,15 +322,16 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
 
     fn proven(&mut self, lines: &[Vec<u8>], now: Time) -> Vec<Heard<Q>> {
         let [line] = lines else {
-            if !lines.is_empty() {
-                self.lose_step(now);
-            }
-            return Vec::new();
+            return match lines.first() {
+                Some(line) => self.stranger(line, now),
+                None => Vec::new(),
+            };
         };
+        // An echo that nobody awaits is no name either.
+        let echoed = line.trim_ascii() == self.identity_words.trim().as_bytes();
         let identity = reply::identity(line, self.timing.identity);
-        let (Ok(identity), true) = (identity, self.echoes.is_empty()) else {
-            self.lose_step(now);
-            return Vec::new();
+        let (Ok(identity), true, false) = (identity, self.echoes.is_empty(), echoed) else {
+            return self.stranger(line, now);
         };
         match &self.known_identity {
             Some(known) if *known != identity => {
@@ -335,10 +341,23 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             Some(_) | None => {
                 self.known_identity = Some(identity.clone());
                 self.state = State::Quiet;
-                self.misses = 0;
+                (self.misses, self.strangers) = (0, 0);
                 vec![Heard::InStep(identity)]
             }
         }
+    }
+
+    /// What came in the place of an identity is none: a banner, a rest of before, or one that will
+    /// never say who it is.
+    fn stranger(&mut self, line: &[u8], now: Time) -> Vec<Heard<Q>> {
+        self.strangers += 1;
+        if STRANGERS_ALLOWED <= self.strangers {
+            let came = reply::readable(line);
+            let why = format!("\"{}\" is answered with {came}, no identity", self.identity_words);
+            return self.give_up(why);
+        }
+        self.lose_step(now);
+        Vec::new()
     }
 
     /// Time has passed: notices missed deadlines.
