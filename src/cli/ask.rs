@@ -137,14 +137,14 @@ impl StationArgument {
         let mut station = self.load()?;
         if record.path()?.exists() {
             let zero = record.open_to_look()?.latest_zero(&station.name)?;
-            station.bench.zero = zero.map(taken);
+            station.bench.zero = zero.as_ref().map(taken);
         }
         Ok(station)
     }
 }
 
 /// A zero on record, with its age.
-fn taken(zero: crate::record::Zero) -> TakenZero {
+fn taken(zero: &crate::record::Zero) -> TakenZero {
     let age = jiff::Timestamp::now().duration_since(zero.taken).as_secs_f64();
     TakenZero {
         zero: Zero {

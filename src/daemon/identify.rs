@@ -190,8 +190,8 @@ fn streaming(driver: usize, seen: Seen, line: &LineSettings) -> Identified {
 }
 
 /// What comes by itself.
-async fn hear(port: &Port, line: &LineSettings) -> Result<Vec<u8>, IdentifyError> {
-    let mut link = Link::open(port, line).await?;
+async fn hear(port: &Port, settings: &LineSettings) -> Result<Vec<u8>, IdentifyError> {
+    let mut link = Link::open(port, settings).await?;
     let gone = |source| IdentifyError::Gone { port: port.to_string(), source };
     let end =
         tokio::time::Instant::now() + Duration::from_secs_f64(interview::listening_time().value);

@@ -208,11 +208,21 @@ fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
     (Verdict::Undecided, reason)
 }
 
+impl Evidence {
+    /// Whether the end before the reading time is worth telling. One whose soak ran its whole time, but
+    /// counted from before full voltage, is no less within for it; above the limit that is why it is not
+    /// `over`.
+    pub(super) fn tells_early(&self) -> bool {
+        let Some(reading) = self.reading.filter(|_| self.early) else { return false };
+        reading.at < self.reading_time || self.limit < reading.upper()
+    }
+}
+
 fn remarks(evidence: &Evidence) -> [(bool, Finding); 5] {
     let measured = evidence.reading.is_some();
     [
         (measured && evidence.still_falling, Finding::StillFalling),
-        (measured && evidence.early, Finding::Early),
+        (evidence.tells_early(), Finding::Early),
         (evidence.bursts > 0, Finding::Bursts),
         (evidence.capacitance.is_some() && !evidence.capacitance_fits, Finding::CapacitanceOff),
         (evidence.came_charged, Finding::AlreadyCharged),

@@ -170,7 +170,7 @@ impl TakenZero {
             return None;
         }
         let share = share.min(1.0);
-        let current = self.zero.current * ((1.0 + share) / 2.0);
+        let current = self.zero.current * f64::midpoint(1.0, share);
         let doubt = self.zero.current * ((1.0 - share) / 2.0 / 3_f64.sqrt());
         let uncertainty = amperes(self.zero.uncertainty.value.hypot(doubt.value));
         Some(Zero { current, uncertainty })

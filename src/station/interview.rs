@@ -48,7 +48,7 @@ impl Greeting {
     fn at(&self, baud: u32, end: &str) -> Self {
         let mut greeting = self.clone();
         greeting.line.baud = baud;
-        greeting.line.end = end.to_owned();
+        end.clone_into(&mut greeting.line.end);
         greeting
     }
 

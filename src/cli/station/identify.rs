@@ -172,7 +172,7 @@ fn open_questions(found: &Identified, best: Option<&Driver>) -> Vec<String> {
     let mut open = Vec::new();
     match best {
         None => {
-            open.push("no driver's questions were answered: it needs a driver of its own".into())
+            open.push("no driver's questions were answered: it needs a driver of its own".into());
         }
         Some(Driver::Supply(_)) => open.push(
             "its highest voltage and current, its steps and errors, and whether it reads its \
@@ -204,25 +204,24 @@ fn open_questions(found: &Identified, best: Option<&Driver>) -> Vec<String> {
 
 fn page(object: &IdentityObject) -> String {
     let name = object.identity.as_deref().unwrap_or("a meter that sends its readings unasked");
-    let mut page = format!("{}: {name}, at {}\n", object.port, object.line);
-    for suits in &object.drivers {
-        let SuitingObject { driver, kind, answered, asked } = suits;
-        page += &format!("  {driver} ({kind}): {answered} of {asked} answers as it expects them\n");
-    }
+    let mut lines = vec![format!("{}: {name}, at {}", object.port, object.line)];
+    lines.extend(object.drivers.iter().map(|SuitingObject { driver, kind, answered, asked }| {
+        format!("  {driver} ({kind}): {answered} of {asked} answers as it expects them")
+    }));
     if object.output == Some("on") {
-        page += "  ITS OUTPUT IS ON: switch it off by hand before you touch its terminals\n";
+        lines.push(
+            "  ITS OUTPUT IS ON: switch it off by hand before you touch its terminals".into(),
+        );
     }
     if !object.errors.is_empty() {
-        page += &format!("  left over in its error queue: {}\n", object.errors.join("; "));
+        lines.push(format!("  left over in its error queue: {}", object.errors.join("; ")));
     }
     if let Some(snippet) = &object.snippet {
-        page += &format!("\nfor the station file:\n\n{snippet}");
+        lines.push(format!("\nfor the station file:\n\n{}", snippet.trim_end()));
     }
-    page += "\nnot established:\n";
-    for question in &object.open_questions {
-        page += &format!("  - {question}\n");
-    }
-    page
+    lines.push("\nnot established:".into());
+    lines.extend(object.open_questions.iter().map(|question| format!("  - {question}")));
+    lines.join("\n") + "\n"
 }
 
 impl From<IdentifyError> for Failure {

@@ -45,7 +45,7 @@ pub(super) async fn protections(
         (Some(_), None) => Ok(()),
         (None, _) => Err("its line is gone".into()),
     };
-    match found.and_then(|()| written) {
+    match found.and(written) {
         Ok(()) => point(
             true,
             format!(
