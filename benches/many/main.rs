@@ -87,7 +87,7 @@ fn round() -> Result<instruments::Measured> {
             let rig = instruments::Rig::new()?;
             let (supply, meter) = rig.ports();
             let record = folder.path().join(format!("{number}.db"));
-            runs.push(station::soak(number, supply, meter, record, rig.soaking())?);
+            runs.push(station::soak(number, &supply, &meter, record, rig.soaking())?);
             played.push(rig);
         }
         players.push(std::thread::spawn(move || instruments::play(played)));

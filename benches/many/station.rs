@@ -18,12 +18,12 @@ use super::{LAPSE, Result};
 /// A soak at station `number`, which sets `soaking` while it soaks and is to be cut out there.
 pub(crate) fn soak(
     number: usize,
-    supply: String,
-    meter: String,
+    supply: &str,
+    meter: &str,
     record: PathBuf,
     soaking: Arc<AtomicBool>,
 ) -> Result<impl Future<Output = Result<()>> + Send + 'static> {
-    let station = station(number, &supply, &meter)?;
+    let station = station(number, supply, meter)?;
     let part = Part::read("22µF 25V tantalum")?;
     let limit = part.default_limit()?;
     let wish = Wish { soak: Some(seconds(300.0)), ..Wish::of(part, limit) };
