@@ -392,6 +392,27 @@ mod tests {
         check(&evidence, Verdict::Undecided, Finding::Settled);
     }
 
+    // Its clock ran ahead of full voltage, so the reading counts as early; it was soaked for its time.
+    #[rstest]
+    #[case::after_its_whole_time(300.0, false)]
+    #[case::before_its_time(299.0, true)]
+    fn early_is_told_of_a_part_within_only_where_it_was_read_early(
+        #[case] at: f64,
+        #[case] told: bool,
+    ) {
+        let reading = Reading { at: seconds(at), ..reading(0.2e-6, 10e-9, 24.99) };
+        let ruling = rule(&Evidence { early: true, reading: Some(reading), ..sound() });
+        assert_eq!(ruling.verdict, Verdict::Within);
+        assert_eq!(ruling.findings.contains(&Finding::Early), told, "{ruling:?}");
+    }
+
+    #[test]
+    fn early_is_told_where_it_keeps_a_reading_above_the_limit_from_being_over() {
+        let reading = reading(2e-6, 1e-8, 25.0);
+        let ruling = rule(&Evidence { early: true, reading: Some(reading), ..sound() });
+        assert!(ruling.findings.contains(&Finding::Early), "{ruling:?}");
+    }
+
     #[test]
     fn swapped_leads_do_not_hide_a_large_leak() {
         check(
