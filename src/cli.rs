@@ -9,10 +9,11 @@ mod limit;
 mod live;
 mod plan;
 mod plot;
-mod printed;
 mod reform;
 mod runs;
 mod screen;
+mod serve;
+mod served;
 mod show;
 mod simulate;
 mod sitting;
@@ -79,6 +80,8 @@ enum Command {
     Show(show::Arguments),
     /// Draw a run: current and voltage against time; a staircase: current against voltage
     Plot(plot::Arguments),
+    /// Own stations and serve their page and API, until a signal ends it
+    Serve(serve::Arguments),
     /// Stop the run at a station: output off, discharge
     Stop(stop::Arguments),
     /// Look at a station without energising anything, or print an example of its file
@@ -165,6 +168,7 @@ fn act(command: Command) -> Result<Exit, failure::Failure> {
         Command::Runs(arguments) => runs::run(&arguments),
         Command::Show(arguments) => show::run(&arguments),
         Command::Plot(arguments) => plot::run(&arguments),
+        Command::Serve(arguments) => serve::run(&arguments),
         Command::Stop(arguments) => stop::run(&arguments),
         Command::Station(arguments) => station::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),

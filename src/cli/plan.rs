@@ -4,11 +4,11 @@ mod tray;
 
 use std::path::PathBuf;
 
-use serde::Serialize;
-
-use super::ask::{WishArguments, drawn};
+use super::ask::WishArguments;
 use super::failure::Failure;
 use super::{Exit, RecordArgument, screen};
+use crate::daemon::PlanObject;
+use crate::daemon::asked::drawn;
 use crate::part::{Duty, Leak, Reach};
 use crate::plan::{Bleeder, Drawn, Keeping, Plan, Purpose, Wish};
 use crate::quantity::text;
@@ -36,7 +36,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
         let terms = arguments.wish.terms()?;
         return tray::run(path, &station, &terms, arguments.json);
     }
-    let wish = arguments.wish.wish()?;
+    let wish = arguments.wish.asked().wish()?;
     let station = arguments.wish.common.station.load_with_zero(&arguments.record)?;
     let drawn = drawn(&wish, &station)?;
     if arguments.json {
@@ -226,63 +226,4 @@ fn discharge_line(drawn: &Drawn) -> String {
         text::time(discharge.hold),
         text::time(discharge.rebound)
     )
-}
-
-/// The plan for scripts: SI base units, names carry the unit.
-#[derive(Debug, Serialize)]
-pub(crate) struct PlanObject {
-    part: String,
-    station: String,
-    simulated: bool,
-    test_volt: f64,
-    limit_ampere: f64,
-    limit_rule: String,
-    limit_source: String,
-    reading_time_second: f64,
-    soak_second: f64,
-    confidence: f64,
-    room_celsius: f64,
-    room_tolerance_kelvin: f64,
-    room_told: bool,
-    reference_celsius: f64,
-    current_limit_ampere: f64,
-    over_voltage_volt: f64,
-    over_current_ampere: f64,
-    probe_volt: f64,
-    cut_out_ampere: f64,
-    energy_joule: f64,
-    duration_second: f64,
-    cautions: Vec<String>,
-    warnings: Vec<String>,
-}
-
-impl PlanObject {
-    pub(crate) fn of(wish: &Wish, drawn: &Drawn, station: &Station) -> Self {
-        let plan = &drawn.plan;
-        Self {
-            part: wish.part.to_string(),
-            station: station.name.clone(),
-            simulated: station.simulated,
-            test_volt: plan.test_voltage.value,
-            limit_ampere: plan.target.limit.value,
-            limit_rule: wish.limit.rule.to_string(),
-            limit_source: wish.limit.source.clone(),
-            reading_time_second: plan.target.reading_time.value,
-            soak_second: plan.target.soak.value,
-            confidence: plan.confidence.share(),
-            room_celsius: plan.warmth.room.at.degrees(),
-            room_tolerance_kelvin: plan.warmth.room.tolerance,
-            room_told: plan.warmth.room.told,
-            reference_celsius: plan.warmth.reference.degrees(),
-            current_limit_ampere: plan.supply.current_limit.value,
-            over_voltage_volt: plan.supply.over_voltage.value,
-            over_current_ampere: plan.supply.over_current.value,
-            probe_volt: plan.probe.voltage.value,
-            cut_out_ampere: plan.cut_out.soak.value,
-            energy_joule: drawn.energy.value,
-            duration_second: drawn.duration.value,
-            cautions: drawn.cautions.iter().map(ToString::to_string).collect(),
-            warnings: drawn.warnings.clone(),
-        }
-    }
 }

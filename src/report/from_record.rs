@@ -32,7 +32,8 @@ pub fn curve(record: &Record, run: &Run) -> Result<Curve, RecordError> {
     let changes = events.iter().filter(|event| event.kind == "phase");
     let changes = changes.filter_map(|event| Some((Phase::from_tag(&event.text)?, event.time)));
     let phases = spans(changes, end);
-    let told = events.iter().filter(|event| event.kind != "phase");
+    // A start's token tells a reader nothing.
+    let told = events.iter().filter(|event| event.kind != "phase" && event.kind != "token");
     let events = told.map(|event| Event { at: event.time, text: event.text.clone() }).collect();
     Ok(assemble(run, points, phases, events))
 }

@@ -5,12 +5,13 @@ use rstest::rstest;
 use super::{Page, has_word, nothing_in, page, pages_in};
 
 /// The floors, lowest first: a room knows the floors below it and none of its neighbours.
-const FLOORS: [&[&str]; 6] = [
+const FLOORS: [&[&str]; 7] = [
     &["words", "quantity"],
     &["part"],
     &["judge", "plan"],
     &["procedure", "station", "record", "tray"],
     &["daemon", "report"],
+    &["page"],
     &["cli"],
 ];
 /// The simulated bench stands apart: it borrows quantities, and only commands know of it.

@@ -4,7 +4,7 @@ use super::zero::{self, OpenArguments};
 use crate::cli::failure::Failure;
 use crate::cli::sitting::Fixture;
 use crate::cli::table::table;
-use crate::cli::{Exit, RecordArgument, screen, sitting};
+use crate::cli::{Exit, RecordArgument, screen, served, sitting};
 use crate::daemon::{Checked, OpenScanner, OpenStation};
 use crate::judge::Left;
 use crate::plan::Drawn;
@@ -58,6 +58,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
 
 /// The points that nothing is energised for.
 async fn looked_at(station: &Station) -> Result<Vec<Checked>, Failure> {
+    let _loan = served::borrow(&station.name).await?;
     let mut open = OpenStation::open(station, &std::env::current_exe()?).await?;
     let mut checked = open.check(station).await;
     if let Some(wiring) = &station.scanner {

@@ -5,10 +5,11 @@ use std::path::Path;
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::cli::ask::{self, StationArgument};
+use crate::cli::ask::StationArgument;
 use crate::cli::failure::Failure;
 use crate::cli::sitting::{self, Fixture, Sitting};
 use crate::cli::{Exit, RecordArgument, plan, screen};
+use crate::daemon::asked;
 use crate::judge::Left;
 use crate::plan::{Drawn, draw_up_zero};
 use crate::quantity::{Confidence, Current, Voltage, amperes, read, text};
@@ -70,8 +71,9 @@ impl OpenArguments {
         let refused = |error: read::ReadError| Failure::usage(error.to_string(), error.help());
         let voltage = self.voltage.as_deref().map(read::voltage).transpose().map_err(refused)?;
         let voltage = voltage.unwrap_or_else(|| station.bench.usual_zero_voltage());
-        let soak = ask::time(&self.soak)?;
-        draw_up_zero(&station.bench, voltage, soak, self.acknowledge).map_err(ask::refused)
+        let soak = asked::time(&self.soak)?;
+        draw_up_zero(&station.bench, voltage, soak, self.acknowledge)
+            .map_err(|refusals| asked::planless(&refusals).into())
     }
 }
 
