@@ -154,6 +154,11 @@ fn a_zero_is_measured_kept_and_taken_off_what_a_part_reads() {
     assert!(zero["uncertainty_ampere"].as_f64().unwrap() < 5e-9, "{zero}");
     rig.is_left_safe();
 
+    let plan = rig.json(&["plan", "C14", "22µF", "25V", "tantalum", "--json"]);
+    assert_eq!(plan["zero_ampere"], zero["ampere"], "{plan}");
+    let plan = rig.run(&["plan", "C14", "22µF", "25V", "tantalum"]);
+    assert!(plan.stdout.contains("by itself, taken off every reading"), "{}", plan.stdout);
+
     // The part in the clip leaks 0.55 µA and more; the fixture's 42 nA are no longer in it.
     rig.bench.clip_in(&rig::sound(22e-6, 25.0));
     let run = rig.json(&["soak", "--json", "C14", "22µF", "25V", "tantalum", "--soak", "60s"]);

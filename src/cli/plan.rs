@@ -11,7 +11,7 @@ use crate::daemon::PlanObject;
 use crate::daemon::asked::drawn;
 use crate::part::{Duty, Leak, Reach};
 use crate::plan::{Bleeder, Drawn, Keeping, Plan, Purpose, Wish};
-use crate::quantity::text;
+use crate::quantity::{Confidence, amperes, text};
 use crate::record::BYTES_PER_READING;
 use crate::station::wiring::Station;
 
@@ -96,6 +96,7 @@ fn round(time: crate::quantity::Time) -> crate::quantity::Time {
 fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
     let simulated = if station.simulated { " (simulated)" } else { "" };
     let mut lines = lines(wish, drawn);
+    lines.extend(zero(drawn));
     lines.extend(wish.duty.map(|duty| ("in circuit", at_the_limit(&duty, drawn))));
     let lines: Vec<String> =
         lines.iter().map(|(name, value)| format!("{name:<15}{value}")).collect();
@@ -105,6 +106,15 @@ fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
         lines.join("\n"),
         station.name
     )
+}
+
+/// What the open fixture leaks, where it was measured.
+fn zero(drawn: &Drawn) -> Option<(&'static str, String)> {
+    let zero = drawn.plan.zero;
+    let measured = amperes(0.0) < zero.uncertainty;
+    let coverage = Confidence::USUAL.coverage();
+    let said = || text::with_uncertainty(zero.current, zero.uncertainty * coverage);
+    measured.then(|| ("fixture", format!("{} by itself, taken off every reading", said())))
 }
 
 fn lines(wish: &Wish, drawn: &Drawn) -> Vec<(&'static str, String)> {
