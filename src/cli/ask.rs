@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use super::RecordArgument;
 use super::failure::Failure;
 use crate::daemon::asked::{self, Asked};
+use crate::daemon::with_zero;
 use crate::plan::Until;
+use crate::station::configuration_folder;
 use crate::station::wiring::{self, Station};
 use crate::tray::Terms;
 
@@ -123,6 +125,17 @@ impl StationArgument {
     }
 }
 
+impl StationArgument {
+    /// The station with the zero of its fixture, if the record has one.
+    pub(crate) fn load_with_zero(&self, record: &RecordArgument) -> Result<Station, Failure> {
+        let station = self.load()?;
+        if !record.path()?.exists() {
+            return Ok(station);
+        }
+        Ok(with_zero(&station, &record.open_to_look()?)?)
+    }
+}
+
 /// The station of a file, or of the user's own.
 pub(crate) fn load_station(path: Option<&Path>) -> Result<Station, Failure> {
     let path = match path {
@@ -136,10 +149,7 @@ pub(crate) fn load_station(path: Option<&Path>) -> Result<Station, Failure> {
 
 /// `station.toml` in the XDG configuration folder.
 fn default_station() -> Option<PathBuf> {
-    let folder = std::env::var_os("XDG_CONFIG_HOME")
-        .map(PathBuf::from)
-        .or_else(|| std::env::var_os("HOME").map(|home| PathBuf::from(home).join(".config")))?;
-    Some(folder.join("reststrom").join("station.toml"))
+    configuration_folder().map(|folder| folder.join("station.toml"))
 }
 
 impl WishArguments {

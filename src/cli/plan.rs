@@ -6,12 +6,12 @@ use std::path::PathBuf;
 
 use super::ask::WishArguments;
 use super::failure::Failure;
-use super::{Exit, screen};
+use super::{Exit, RecordArgument, screen};
 use crate::daemon::PlanObject;
 use crate::daemon::asked::drawn;
 use crate::part::{Duty, Leak, Reach};
 use crate::plan::{Bleeder, Drawn, Keeping, Plan, Purpose, Wish};
-use crate::quantity::text;
+use crate::quantity::{Confidence, amperes, text};
 use crate::record::BYTES_PER_READING;
 use crate::station::wiring::Station;
 
@@ -23,6 +23,8 @@ pub(crate) struct Arguments {
     /// Plan all parts of a tray's file, CSV or TOML (README.md has its columns), in place of a part
     #[arg(long, value_name = "FILE", conflicts_with_all = ["part", "limit", "voltage", "soak"])]
     tray: Option<PathBuf>,
+    #[command(flatten)]
+    record: RecordArgument,
     /// Print the plan as JSON
     #[arg(long)]
     json: bool,
@@ -30,12 +32,12 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     if let Some(path) = &arguments.tray {
-        let station = arguments.wish.common.station.load()?;
+        let station = arguments.wish.common.station.load_with_zero(&arguments.record)?;
         let terms = arguments.wish.terms()?;
         return tray::run(path, &station, &terms, arguments.json);
     }
     let wish = arguments.wish.asked().wish()?;
-    let station = arguments.wish.common.station.load()?;
+    let station = arguments.wish.common.station.load_with_zero(&arguments.record)?;
     let drawn = drawn(&wish, &station)?;
     if arguments.json {
         screen::tell_json(&PlanObject::of(&wish, &drawn, &station));
@@ -81,6 +83,7 @@ fn held(plan: &Plan) -> String {
             text::power(plan.heat_of_forming(forming)),
             text::time(forming.final_hold)
         ),
+        Purpose::Zero => format!("{} with nothing in the clips", text::time(plan.target.soak)),
         Purpose::ClipWatch { .. } => "up to the probe voltage only".into(),
     }
 }
@@ -93,6 +96,7 @@ fn round(time: crate::quantity::Time) -> crate::quantity::Time {
 fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
     let simulated = if station.simulated { " (simulated)" } else { "" };
     let mut lines = lines(wish, drawn);
+    lines.extend(zero(drawn));
     lines.extend(wish.duty.map(|duty| ("in circuit", at_the_limit(&duty, drawn))));
     let lines: Vec<String> =
         lines.iter().map(|(name, value)| format!("{name:<15}{value}")).collect();
@@ -102,6 +106,15 @@ fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
         lines.join("\n"),
         station.name
     )
+}
+
+/// What the open fixture leaks, where it was measured.
+fn zero(drawn: &Drawn) -> Option<(&'static str, String)> {
+    let zero = drawn.plan.zero;
+    let measured = amperes(0.0) < zero.uncertainty;
+    let coverage = Confidence::USUAL.coverage();
+    let said = || text::with_uncertainty(zero.current, zero.uncertainty * coverage);
+    measured.then(|| ("fixture", format!("{} by itself, taken off every reading", said())))
 }
 
 fn lines(wish: &Wish, drawn: &Drawn) -> Vec<(&'static str, String)> {

@@ -28,7 +28,7 @@ pub(super) fn single(
     run: &RunArguments,
 ) -> Result<Exit, Failure> {
     let wish = asked.wish()?;
-    let station = station.load()?;
+    let station = station.load_with_zero(&run.record)?;
     let drawn = drawn(&wish, &station)?;
     if let Some(exit) = served::single(asked, (&wish, &drawn), &station.name, run)? {
         return Ok(exit);

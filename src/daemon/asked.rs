@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::refused::{Ground, Problem, Refused, chain};
 use crate::part::sheet::Answer;
 use crate::part::{Duty, Limit, Part, Room};
-use crate::plan::{Aim, Drawn, Kind, Until, Wish, draw_up};
+use crate::plan::{Aim, Drawn, Kind, Refusal, Until, Wish, draw_up};
 use crate::quantity::{Confidence, Time, read};
 use crate::station::wiring::Station;
 
@@ -124,14 +124,15 @@ impl Asked {
 ///
 /// [`Refused`] with all refusals of the plan.
 pub fn drawn(wish: &Wish, station: &Station) -> Result<Drawn, Refused> {
-    draw_up(wish, &station.bench).map_err(|refusals| {
-        let problem = |refusal: &crate::plan::Refusal| Problem {
-            message: refusal.to_string(),
-            help: refusal.help(),
-        };
-        let problems = refusals.iter().map(problem).collect();
-        Refused { ground: Ground::Usage, problems }
-    })
+    draw_up(wish, &station.bench).map_err(|refusals| planless(&refusals))
+}
+
+/// Everything that is in the way of a plan.
+#[must_use]
+pub fn planless(refusals: &[Refusal]) -> Refused {
+    let problem =
+        |refusal: &Refusal| Problem { message: refusal.to_string(), help: refusal.help() };
+    Refused { ground: Ground::Usage, problems: refusals.iter().map(problem).collect() }
 }
 
 /// The limit by which a run goes: the line that was typed, else that of the part's family.

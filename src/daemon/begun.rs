@@ -136,6 +136,10 @@ pub struct PlanObject {
     pub room_told: bool,
     /// Temperature that the limit holds at.
     pub reference_celsius: f64,
+    /// What the open fixture leaks at the test voltage, and is taken off; 0 if it was not measured.
+    pub zero_ampere: f64,
+    /// Its standard uncertainty.
+    pub zero_uncertainty_ampere: f64,
     /// The supply's current limit.
     pub current_limit_ampere: f64,
     /// The supply's over-voltage protection.
@@ -176,6 +180,8 @@ impl PlanObject {
             room_tolerance_kelvin: plan.warmth.room.tolerance,
             room_told: plan.warmth.room.told,
             reference_celsius: plan.warmth.reference.degrees(),
+            zero_ampere: plan.zero.current.value,
+            zero_uncertainty_ampere: plan.zero.uncertainty.value,
             current_limit_ampere: plan.supply.current_limit.value,
             over_voltage_volt: plan.supply.over_voltage.value,
             over_current_ampere: plan.supply.over_current.value,

@@ -4,12 +4,12 @@
 use std::hash::{BuildHasher, DefaultHasher, Hash, Hasher, RandomState};
 
 use super::objects::{PlannedObject, StartObject};
-use crate::daemon::PlanObject;
 use crate::daemon::asked::Asked;
 use crate::daemon::refused::{Ground, Refused};
 use crate::daemon::served::{Served, Start};
+use crate::daemon::{PlanObject, with_zero};
 use crate::plan::{Aim, Drawn, Wish};
-use crate::record::RunId;
+use crate::record::{Record, RunId};
 
 /// The plan of what is asked for, and its mark.
 ///
@@ -20,14 +20,16 @@ pub(super) fn planned(
     served: &Served,
     asked: &Asked,
 ) -> Result<((Wish, Drawn), PlannedObject), Refused> {
-    let (wish, drawn) = asked.drawn(served.station())?;
+    // The zero that is on record now: a command may have borrowed the station to take a new one.
+    let station = with_zero(served.station(), &Record::open_for_reading(served.record())?)?;
+    let (wish, drawn) = asked.drawn(&station)?;
     if wish.aim == Aim::Reform {
         return Err(Refused::usage(
             "re-forming needs a person who feels the can",
             "stay at the bench and use `reststrom reform`",
         ));
     }
-    let plan = PlanObject::of(&wish, &drawn, served.station());
+    let plan = PlanObject::of(&wish, &drawn, &station);
     let mark = mark(&plan);
     Ok(((wish, drawn), PlannedObject { plan, mark }))
 }
