@@ -104,7 +104,7 @@ async fn plan_page(
     let Form(wanted) = wanted.map_err(Problem::from)?;
     let station = StationObject::of(served);
     // Nothing is energised by looking: what needs to be acknowledged is asked for on that page.
-    match asking::planned(served, &wanted.asked(true)) {
+    match asking::planned(served, &wanted.asked(true)).await {
         Ok((_, planned)) => Ok(page(plan::page(&station, &wanted, &planned, None))),
         Err(refused) => {
             let problem = Problem::from(refused);
@@ -127,7 +127,7 @@ async fn start(
             let station = StationObject::of(served);
             let status = problem.status();
             let object = problem.into_object();
-            let markup = match asking::planned(served, &wanted.asked(true)) {
+            let markup = match asking::planned(served, &wanted.asked(true)).await {
                 Ok((_, planned)) => plan::page(&station, &wanted, &planned, Some(&object)),
                 Err(_) => station::again(&station, &wanted, &object),
             };
