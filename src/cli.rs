@@ -2,6 +2,7 @@
 
 mod ask;
 mod bench;
+mod compare;
 mod demo;
 mod exit;
 mod failure;
@@ -67,8 +68,10 @@ enum Command {
     Runs(runs::Arguments),
     /// Show one run
     Show(show::Arguments),
-    /// Draw a run: current and voltage against time; a staircase: current against voltage
+    /// Draw one run or several: against time or voltage, as a picture or in characters
     Plot(plot::Arguments),
+    /// Say in what a run differs from others, and by how many uncertainties
+    Compare(compare::Arguments),
     /// Stop the run at a station: output off, discharge
     Stop(stop::Arguments),
     /// Look at a station without energising anything, or print an example of its file
@@ -152,6 +155,7 @@ fn act(command: Command) -> Result<Exit, failure::Failure> {
         Command::Runs(arguments) => runs::run(&arguments),
         Command::Show(arguments) => show::run(&arguments),
         Command::Plot(arguments) => plot::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
         Command::Stop(arguments) => stop::run(&arguments),
         Command::Station(arguments) => station::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),

@@ -3,7 +3,8 @@
 
 use rusqlite::{OptionalExtension, Params, params};
 
-use super::columns::{confidence, event, maybe, moment, number, reading, word, words};
+use super::columns::{READING, confidence, event, maybe, moment, number, reading, word, words};
+use super::listing;
 use super::{
     Component, Conditions, Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent,
     NewRun, PhaseSpan, Record, RecordError, Row, Run, RunFilter, RunId, RunState, TrayId,
@@ -29,12 +30,7 @@ impl Record {
     ///
     /// [`RecordError`] when the record cannot be read.
     pub fn runs(&self, filter: &RunFilter) -> Result<Vec<Run>, RecordError> {
-        let limit = filter.limit.map_or(-1, i64::from); // SQLite: below zero is no limit.
-        self.list_runs(
-            "WHERE (?1 IS NULL OR station = ?1) AND (?2 IS NULL OR part = ?2) \
-             AND (?3 IS NULL OR verdict = ?3) ORDER BY runs.id DESC LIMIT ?4",
-            params![filter.station, filter.part, filter.verdict.map(Verdict::tag), limit],
-        )
+        self.list_runs(&format!("WHERE {}", listing::MATCHES), listing::values(filter))
     }
 
     /// Open runs of a station, oldest first. Found at the start of a program, they are the ones
@@ -71,7 +67,10 @@ impl Record {
         self.must_know(id)?;
         self.list(
             "read readings",
-            "SELECT * FROM readings WHERE run = ?1 AND sequence > ?2 ORDER BY sequence LIMIT ?3",
+            &format!(
+                "SELECT {READING} FROM readings WHERE run = ?1 AND sequence > ?2 \
+                 ORDER BY sequence LIMIT ?3"
+            ),
             params![id.row(), after.map_or(-1, i64::from), at_most],
             reading,
         )
@@ -177,7 +176,7 @@ impl Record {
         })
     }
 
-    fn must_know(&self, id: RunId) -> Result<(), RecordError> {
+    pub(super) fn must_know(&self, id: RunId) -> Result<(), RecordError> {
         let known: Option<i64> = self
             .connection
             .query_row("SELECT id FROM runs WHERE id = ?1", [id.row()], |row| row.get(0))
