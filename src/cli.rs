@@ -5,12 +5,14 @@ mod bench;
 mod compare;
 mod demo;
 mod exit;
+mod export;
 mod failure;
 mod limit;
 mod live;
 mod plan;
 mod plot;
 mod printed;
+mod record;
 mod reform;
 mod runs;
 mod screen;
@@ -72,6 +74,12 @@ enum Command {
     Plot(plot::Arguments),
     /// Say in what a run differs from others, and by how many uncertainties
     Compare(compare::Arguments),
+    /// Write runs to a file: readings as CSV or Parquet, everything as JSON Lines
+    Export(export::Arguments),
+    /// Take runs in that another record exported as JSON Lines
+    Import(export::ImportArguments),
+    /// Check the record, copy it, or make it smaller
+    Record(record::Arguments),
     /// Stop the run at a station: output off, discharge
     Stop(stop::Arguments),
     /// Look at a station without energising anything, or print an example of its file
@@ -156,6 +164,9 @@ fn act(command: Command) -> Result<Exit, failure::Failure> {
         Command::Show(arguments) => show::run(&arguments),
         Command::Plot(arguments) => plot::run(&arguments),
         Command::Compare(arguments) => compare::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
+        Command::Import(arguments) => export::import(&arguments),
+        Command::Record(arguments) => record::run(&arguments),
         Command::Stop(arguments) => stop::run(&arguments),
         Command::Station(arguments) => station::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),

@@ -10,6 +10,7 @@
 mod columns;
 mod error;
 mod id;
+mod intake;
 mod listing;
 mod other_kinds;
 mod overview;
@@ -20,6 +21,7 @@ mod run;
 mod schema;
 mod thin;
 mod tray;
+mod upkeep;
 mod write;
 mod writer;
 
@@ -40,6 +42,7 @@ use rusqlite::{Connection, OpenFlags};
 
 pub use error::RecordError;
 pub use id::{RunId, RunIdError};
+pub use intake::Intake;
 pub use listing::Listed;
 pub use other_kinds::{FormedOnRecord, StairOnRecord, StaircaseOnRecord};
 pub use overview::Overview;
@@ -50,6 +53,7 @@ pub use run::{
     NewRun, Run, RunFilter, RunState, Zero,
 };
 pub use tray::{NewTray, TrayId, TrayIdError, TrayOnRecord, TrayPlace};
+pub use upkeep::{Checked, PRUNED, Prunable};
 pub use writer::{Pace, Progress, Writer};
 
 use schema::{Found, STEPS};

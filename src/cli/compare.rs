@@ -54,7 +54,8 @@ struct Compared<'a> {
     run: &'a Listed,
     beside: Vec<Beside<'a>>,
     standing: Option<Standing>,
-    unlisted: usize,
+    /// All parts like it, not only those that are listed.
+    sisters: Vec<&'a Listed>,
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
@@ -96,20 +97,19 @@ fn compared<'a>(
     let named: Vec<Beside<'_>> =
         named.map(|other| Beside::of(Relation::Named, run, other)).collect();
     if !named.is_empty() {
-        return Compared { run, beside: named, standing: None, unlisted: 0 };
+        return Compared { run, beside: named, standing: None, sisters: Vec::new() };
     }
     let wanted = |one: With| with.is_none_or(|with| with == one);
     let before = if wanted(With::Earlier) { earlier(run, all) } else { Vec::new() };
     let like = if wanted(With::Sister) { sisters(run, all) } else { Vec::new() };
-    let unlisted = like.len().saturating_sub(MOST_SISTERS);
     let before = before.into_iter().take(1).map(|one| Beside::of(Relation::Earlier, run, one));
-    let like = like.into_iter().take(MOST_SISTERS);
-    let like = like.map(|one| Beside::of(Relation::Sister, run, one));
+    let listed = like.iter().take(MOST_SISTERS).copied();
+    let listed = listed.map(|one| Beside::of(Relation::Sister, run, one));
     Compared {
         run,
-        beside: before.chain(like).collect(),
+        beside: before.chain(listed).collect(),
         standing: wanted(With::Family).then(|| Standing::of(run, all)),
-        unlisted,
+        sisters: like,
     }
 }
 
@@ -119,8 +119,9 @@ fn text(compared: &Compared<'_>) -> String {
         .iter()
         .map(|beside| format!("{:<9}{}", beside.relation.tag(), beside.sentence(compared.run)))
         .collect();
-    if compared.unlisted > 0 {
-        lines.push(format!("{:<9}and {} more like it, not listed", "", compared.unlisted));
+    if MOST_SISTERS < compared.sisters.len() {
+        let more = compared.sisters.len() - MOST_SISTERS;
+        lines.push(format!("{:<9}and {more} more like it, not listed", ""));
     }
     if let Some(standing) = &compared.standing {
         lines.push(format!("{:<9}{}", "family", standing.sentence()));
@@ -145,8 +146,7 @@ fn conclusion(compared: &Compared<'_>) -> String {
             format!("No change since {} that the readings show.", before.other.id)
         });
     }
-    let sisters: Vec<&Listed> = measured(Relation::Sister).map(|one| one.other).collect();
-    sentences.extend(beside_sisters(compared.run, &sisters));
+    sentences.extend(beside_sisters(compared.run, &compared.sisters));
     let named: Vec<String> =
         measured(Relation::Named).filter(real).map(|one| one.other.id.to_string()).collect();
     if !named.is_empty() {

@@ -1,6 +1,7 @@
 //! Everything that only looks. No call keeps a read snapshot open while its caller works: a
 //! snapshot that lasts would keep the write-ahead log from being emptied.
 
+use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Params, params};
 
 use super::columns::{READING, confidence, event, maybe, moment, number, reading, word, words};
@@ -41,6 +42,19 @@ impl Record {
     /// [`RecordError`] when the record cannot be read.
     pub fn open_runs(&self, station: &str) -> Result<Vec<Run>, RecordError> {
         self.list_runs("WHERE station = ?1 AND state IS NULL ORDER BY runs.id", [station])
+    }
+
+    /// An open run of any station, if there is one.
+    ///
+    /// # Errors
+    ///
+    /// [`RecordError`] when the record cannot be read.
+    pub fn first_open_run(&self) -> Result<Option<RunId>, RecordError> {
+        let sql = "SELECT runs.id FROM runs LEFT JOIN endings ON endings.run = runs.id \
+                   WHERE endings.run IS NULL ORDER BY runs.id LIMIT 1";
+        let mut found =
+            self.list("look for open runs", sql, [], |row| row.get(0).map(RunId::from_row))?;
+        Ok(found.pop())
     }
 
     /// One run.
@@ -97,6 +111,27 @@ impl Record {
         }
     }
 
+    /// Hands the readings of a run to `each` in blocks, in order, until it says that it has enough.
+    ///
+    /// # Errors
+    ///
+    /// As [`Record::for_each_reading`].
+    pub fn for_each_block(
+        &self,
+        id: RunId,
+        mut each: impl FnMut(Vec<Row>) -> bool,
+    ) -> Result<(), RecordError> {
+        let mut after = None;
+        loop {
+            let block = self.readings_after(id, after, CHUNK)?;
+            let Some(last) = block.last() else { return Ok(()) };
+            after = Some(last.sequence);
+            if !each(block) {
+                return Ok(());
+            }
+        }
+    }
+
     /// How many readings of a run are stored.
     ///
     /// # Errors
@@ -140,6 +175,22 @@ impl Record {
     pub fn latest_zero(&self, station: &str) -> Result<Option<Zero>, RecordError> {
         let sql = "SELECT * FROM zeroes WHERE station = ?1 ORDER BY id DESC LIMIT 1";
         Ok(self.list("read the zero", sql, [station], zero)?.pop())
+    }
+
+    /// The zero of a station's fixture that was the newest when a run began.
+    ///
+    /// # Errors
+    ///
+    /// [`RecordError`] when the record cannot be read.
+    pub fn zero_before(
+        &self,
+        station: &str,
+        began: Timestamp,
+    ) -> Result<Option<Zero>, RecordError> {
+        let sql = "SELECT * FROM zeroes WHERE station = ?1 AND taken_ms <= ?2 \
+                   ORDER BY id DESC LIMIT 1";
+        let values = params![station, began.as_millisecond()];
+        Ok(self.list("read the zero", sql, values, zero)?.pop())
     }
 
     pub(super) fn list_runs(

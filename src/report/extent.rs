@@ -13,6 +13,8 @@ use super::{Axes, Curve, Point, Sample};
 const MOST_DECADES: i32 = 10;
 /// Share of the highest voltage from which on a part stands at full voltage.
 const FULL: f64 = 0.98;
+/// A soak that goes on for less than this after its window only looks for contact.
+const LOOK: f64 = 30.0; // s
 /// How much farther than usual a single reading may stretch an axis.
 const STRETCH: f64 = 3.0;
 
@@ -115,12 +117,17 @@ fn linear_current(curve: &Curve) -> Range {
 }
 
 /// The points at which the current settles at full voltage; not those of the look for contact, which
-/// steps the voltage.
+/// steps the voltage once the reading is done.
 pub(super) fn settled(curve: &Curve) -> impl Fn(&Point) -> bool {
     let volts = |point: &Point| point.voltage.map(|voltage| voltage.get::<volt>());
     let full = curve.points.iter().filter_map(volts).fold(0.0, f64::max) * FULL;
+    let soak = curve.points.iter().rfind(|point| point.phase == Phase::Soak);
+    let read = curve.reading.map(|reading| reading.window.1);
+    let look = read.zip(soak).filter(|(read, last)| (last.at - *read).get::<second>() < LOOK);
     move |point: &Point| {
-        matches!(point.phase, Phase::Settle | Phase::Soak) && volts(point).is_none_or(|v| full <= v)
+        matches!(point.phase, Phase::Settle | Phase::Soak)
+            && volts(point).is_none_or(|v| full <= v)
+            && look.is_none_or(|(read, _)| point.at <= read)
     }
 }
 

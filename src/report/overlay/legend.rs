@@ -30,6 +30,9 @@ pub(super) fn title(lines: &Lines<'_>) -> String {
             names.push(name);
         }
     }
+    if let [line] = lines.all.as_slice() {
+        return format!("{} · run {}", name(line.member), line.member.run);
+    }
     let runs = counted(lines.all.len(), "run", "runs");
     let shown = names.len().min(8);
     let more = if shown < names.len() { " …" } else { "" };
@@ -181,6 +184,10 @@ fn limit_text(lines: &Lines<'_>) -> String {
 
 /// How high the end of a curve stands: its reading, else its last current.
 fn end_of(line: &Line<'_>, panel: &Panel) -> f64 {
+    if let Some((_, value, _)) = line.reading() {
+        let floor = panel.floor.filter(|_| value <= 0.0);
+        return floor.unwrap_or_else(|| panel.y.place(value));
+    }
     let trace = line.trace(&panel.x, &panel.y);
     let points = trace.strokes.iter().flatten().chain(&trace.dots);
     let last = points.max_by(|a, b| a.0.total_cmp(&b.0)).map(|at| at.1);
