@@ -11,11 +11,12 @@ mod limit;
 mod live;
 mod plan;
 mod plot;
-mod printed;
 mod record;
 mod reform;
 mod runs;
 mod screen;
+mod serve;
+mod served;
 mod show;
 mod simulate;
 mod sitting;
@@ -24,15 +25,22 @@ mod staircase;
 mod station;
 mod stop;
 mod table;
+mod trace;
 mod tray;
 mod tray_file;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use tracing_subscriber::Layer;
+use tracing_subscriber::layer::SubscriberExt as _;
+use tracing_subscriber::registry::LookupSpan;
+use tracing_subscriber::util::SubscriberInitExt as _;
 
 use crate::record::{Record, RecordError};
+
+use trace::Trace;
 
 pub use exit::Exit;
 
@@ -49,6 +57,9 @@ voltage. Read SAFETY.md; follow local codes; software is not a protective device
 struct Arguments {
     #[command(subcommand)]
     command: Command,
+    /// Write every byte on the instruments' lines, both ways and with times, to this file
+    #[arg(long, global = true, value_name = "FILE")]
+    trace: Option<PathBuf>,
 }
 
 #[derive(Debug, Subcommand)]
@@ -80,6 +91,8 @@ enum Command {
     Import(export::ImportArguments),
     /// Check the record, copy it, or make it smaller
     Record(record::Arguments),
+    /// Own stations and serve their page and API, until a signal ends it
+    Serve(serve::Arguments),
     /// Stop the run at a station: output off, discharge
     Stop(stop::Arguments),
     /// Look at a station without energising anything, or print an example of its file
@@ -125,7 +138,6 @@ impl RecordArgument {
 /// Runs the program and gives its exit code.
 #[must_use]
 pub fn main() -> ExitCode {
-    start_tracing();
     if let Some(word) = std::env::args().skip(1).find(|word| is_negative(word)) {
         return failed(&failure::Failure::usage(
             format!("\"{word}\": expected a value above zero, came one with a minus sign"),
@@ -135,6 +147,10 @@ pub fn main() -> ExitCode {
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,
         Err(error) => return usage(&error),
+    };
+    let _trace = match start_tracing(arguments.trace.as_deref()) {
+        Ok(trace) => trace,
+        Err(failure) => return failed(&failure),
     };
     match act(arguments.command) {
         Ok(exit) => exit.into(),
@@ -167,6 +183,7 @@ fn act(command: Command) -> Result<Exit, failure::Failure> {
         Command::Export(arguments) => export::run(&arguments),
         Command::Import(arguments) => export::import(&arguments),
         Command::Record(arguments) => record::run(&arguments),
+        Command::Serve(arguments) => serve::run(&arguments),
         Command::Stop(arguments) => stop::run(&arguments),
         Command::Station(arguments) => station::run(&arguments),
         Command::Simulate(arguments) => simulate::run(&arguments),
@@ -191,11 +208,25 @@ fn usage(error: &clap::Error) -> ExitCode {
     if asked { Exit::Within.into() } else { Exit::Usage.into() }
 }
 
-/// Quiet unless `RESTSTROM_LOG` asks for more; always to standard error.
-fn start_tracing() {
+/// Quiet unless `RESTSTROM_LOG` asks for more, and then to standard error; the lines' bytes to the
+/// file of a trace.
+fn start_tracing(trace: Option<&Path>) -> Result<Option<Trace>, failure::Failure> {
     let filter = tracing_subscriber::EnvFilter::try_from_env("RESTSTROM_LOG")
         .unwrap_or_else(|_unset| tracing_subscriber::EnvFilter::new("error"));
-    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+    let screen = tracing_subscriber::fmt::layer().with_writer(std::io::stderr).with_filter(filter);
+    let (layer, trace) = trace.map(begin_trace).transpose()?.unzip();
+    tracing_subscriber::registry().with(screen).with(layer).init();
+    Ok(trace)
+}
+
+fn begin_trace<S>(path: &Path) -> Result<(impl Layer<S>, Trace), failure::Failure>
+where
+    S: tracing::Subscriber + for<'a> LookupSpan<'a>,
+{
+    trace::begin(path).map_err(|error| {
+        let what = format!("{}: the trace can't be begun: {error}", path.display());
+        failure::Failure::usage(what, "name a file that can be written")
+    })
 }
 
 #[cfg(test)]

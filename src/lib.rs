@@ -22,6 +22,8 @@ pub mod tray;
 pub mod daemon;
 pub mod report;
 
+pub mod page;
+
 pub mod cli;
 
 pub mod simbench;

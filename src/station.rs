@@ -2,20 +2,22 @@
 
 pub mod driver;
 mod file;
+pub mod interview;
 mod link;
 mod meter;
 mod picture;
 mod relay;
 pub mod reply;
 mod scanner;
+pub mod schema;
 mod session;
-mod stream;
+pub mod stream;
 mod supply;
 pub mod wiring;
 mod written;
 
-pub use file::FileError;
-pub use link::{Duplicate, Link, LinkError, runtime_folder};
+pub use file::{FileError, configuration_folder};
+pub use link::{Duplicate, LINE_TARGET, Link, LinkError, runtime_folder};
 pub use meter::{Meter, MeterSays, Sense, SensedBy};
 pub use picture::{Picture, PictureError};
 pub use relay::{ControlLines, Relay, RelayError};

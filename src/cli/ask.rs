@@ -1,12 +1,13 @@
 //! What a person asks for: part, limit, voltage, soak time; and the station it is asked of.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::failure::{Failure, chain};
-use super::{RecordArgument, printed};
-use crate::part::{Duty, Limit, Part, Room};
-use crate::plan::{Drawn, Until, Wish, draw_up};
-use crate::quantity::{Confidence, Time, read};
+use super::RecordArgument;
+use super::failure::Failure;
+use crate::daemon::asked::{self, Asked};
+use crate::daemon::with_zero;
+use crate::plan::Until;
+use crate::station::configuration_folder;
 use crate::station::wiring::{self, Station};
 use crate::tray::Terms;
 
@@ -83,8 +84,8 @@ impl TermsArguments {
         Ok(Terms {
             until: self.until,
             acknowledged: self.acknowledge,
-            confidence: confidence(&self.confidence)?,
-            room: room(self.room.as_deref())?,
+            confidence: asked::confidence(&self.confidence)?,
+            room: self.room.as_deref().map(asked::room).transpose()?,
         })
     }
 }
@@ -120,45 +121,42 @@ pub(crate) struct StationArgument {
 
 impl StationArgument {
     pub(crate) fn load(&self) -> Result<Station, Failure> {
-        let path = match &self.station {
-            Some(path) => path.clone(),
-            None => default_station().ok_or_else(|| {
-                Failure::usage("no station file is named", "name one with --station FILE")
-            })?,
-        };
-        Ok(wiring::load(&path)?)
+        load_station(self.station.as_deref())
     }
+}
+
+impl StationArgument {
+    /// The station with the zero of its fixture, if the record has one.
+    pub(crate) fn load_with_zero(&self, record: &RecordArgument) -> Result<Station, Failure> {
+        let station = self.load()?;
+        if !record.path()?.exists() {
+            return Ok(station);
+        }
+        Ok(with_zero(&station, &record.open_to_look()?)?)
+    }
+}
+
+/// The station of a file, or of the user's own.
+pub(crate) fn load_station(path: Option<&Path>) -> Result<Station, Failure> {
+    let path = match path {
+        Some(path) => path.to_owned(),
+        None => default_station().ok_or_else(|| {
+            Failure::usage("no station file is named", "name one with --station FILE")
+        })?,
+    };
+    Ok(wiring::load(&path)?)
 }
 
 /// `station.toml` in the XDG configuration folder.
 fn default_station() -> Option<PathBuf> {
-    let folder = std::env::var_os("XDG_CONFIG_HOME")
-        .map(PathBuf::from)
-        .or_else(|| std::env::var_os("HOME").map(|home| PathBuf::from(home).join(".config")))?;
-    Some(folder.join("reststrom").join("station.toml"))
-}
-
-impl PartArguments {
-    pub(crate) fn part(&self) -> Result<Part, Failure> {
-        let words = self.part.join(" ");
-        Part::read(&words).map_err(|error| Failure::usage(chain(&error), error.help()))
-    }
-
-    /// The limit that was typed, else that of the part's family.
-    pub(crate) fn limit(&self, part: &Part, soak: Option<Time>) -> Result<Limit, Failure> {
-        match &self.limit {
-            Some(text) => printed::limit(text, part, soak),
-            None => part
-                .default_limit()
-                .map_err(|error| Failure::usage(error.to_string(), error.help())),
-        }
-    }
+    configuration_folder().map(|folder| folder.join("station.toml"))
 }
 
 impl WishArguments {
-    pub(crate) fn wish(&self) -> Result<Wish, Failure> {
-        let soak = self.soak.as_deref().map(time).transpose()?;
-        Ok(Wish { soak, until: self.until, ..self.common.wish(soak)? })
+    /// What is asked for, in words.
+    pub(crate) fn asked(&self) -> Asked {
+        let until = Some(self.until.tag().to_owned());
+        Asked { soak: self.soak.clone(), until, ..self.common.asked() }
     }
 
     /// What is not about the part itself: the same for all parts of a tray.
@@ -166,48 +164,24 @@ impl WishArguments {
         Ok(Terms {
             until: self.until,
             acknowledged: self.common.acknowledge,
-            confidence: confidence(&self.common.confidence)?,
-            room: room(self.common.room.as_deref())?,
+            confidence: asked::confidence(&self.common.confidence)?,
+            room: self.common.room.as_deref().map(asked::room).transpose()?,
         })
     }
 }
 
 impl CommonArguments {
-    /// An ordinary soak of the part under these terms; of several limits that for a `soak` so long.
-    pub(crate) fn wish(&self, soak: Option<Time>) -> Result<Wish, Failure> {
-        let part = self.part.part()?;
-        let refused = |error: read::ReadError| Failure::usage(error.to_string(), error.help());
-        let voltage = self.voltage.as_deref().map(read::voltage).transpose().map_err(refused)?;
-        let duty = self.in_circuit.as_deref().map(Duty::read).transpose();
-        let limit = self.part.limit(&part, soak)?;
-        Ok(Wish {
-            test_voltage: voltage,
-            acknowledged: self.acknowledge,
-            confidence: confidence(&self.confidence)?,
-            room: room(self.room.as_deref())?,
-            duty: duty.map_err(|error| Failure::usage(error.to_string(), error.help()))?,
-            ..Wish::of(part, limit)
-        })
+    /// An ordinary soak of the part under these terms, in words.
+    pub(crate) fn asked(&self) -> Asked {
+        Asked {
+            part: self.part.part.join(" "),
+            limit: self.part.limit.clone(),
+            voltage: self.voltage.clone(),
+            confidence: Some(self.confidence.clone()),
+            room: self.room.clone(),
+            in_circuit: self.in_circuit.clone(),
+            acknowledge: self.acknowledge,
+            ..Asked::default()
+        }
     }
-}
-
-fn confidence(word: &str) -> Result<Confidence, Failure> {
-    Confidence::read(word).map_err(|error| Failure::usage(error.to_string(), error.help()))
-}
-
-fn room(words: Option<&str>) -> Result<Option<Room>, Failure> {
-    let room = words.map(Room::read).transpose();
-    room.map_err(|error| Failure::usage(error.to_string(), error.help()))
-}
-
-/// Reads a time that was typed.
-pub(crate) fn time(word: &str) -> Result<Time, Failure> {
-    read::time(word).map_err(|error| Failure::usage(error.to_string(), error.help()))
-}
-
-/// Draws the plan of a wish, or says everything that is in its way.
-pub(crate) fn drawn(wish: &Wish, station: &Station) -> Result<Drawn, Failure> {
-    draw_up(wish, &station.bench).map_err(|refusals| {
-        Failure::all(refusals.iter().map(|refusal| (refusal.to_string(), refusal.help())).collect())
-    })
 }

@@ -65,7 +65,7 @@ struct Compared {
 
 async fn one(part: &SimPart, station: &Station, folder: &Path) -> Result<Compared, Failure> {
     let wish = wish(part)?;
-    let drawn = super::ask::drawn(&wish, station)?;
+    let drawn = crate::daemon::asked::drawn(&wish, station)?;
     screen::complain(&plan::short(&wish, &drawn));
     let path = folder.join("record.db");
     let finished = sitting::one(&wish, &drawn, station, &path).await?;

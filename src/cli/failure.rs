@@ -1,6 +1,8 @@
 //! Why a command could not do its work: message, what to do, exit code.
 
 use super::Exit;
+pub(crate) use crate::daemon::refused::chain;
+use crate::daemon::refused::{Ground, Problem, Refused};
 use crate::daemon::{RunError, ScannerError};
 use crate::record::RecordError;
 use crate::station::FileError;
@@ -10,12 +12,6 @@ use crate::station::FileError;
 pub(crate) struct Failure {
     pub(crate) exit: Exit,
     problems: Vec<Problem>,
-}
-
-#[derive(Debug)]
-struct Problem {
-    message: String,
-    help: String,
 }
 
 impl Failure {
@@ -43,20 +39,6 @@ impl Failure {
     }
 }
 
-/// An error and its causes in one line.
-pub(crate) fn chain(error: &dyn std::error::Error) -> String {
-    let mut text = error.to_string();
-    let mut source = error.source();
-    while let Some(cause) = source {
-        let cause_text = cause.to_string();
-        if !text.contains(&cause_text) {
-            text = format!("{text}: {cause_text}");
-        }
-        source = cause.source();
-    }
-    text
-}
-
 impl From<FileError> for Failure {
     fn from(error: FileError) -> Self {
         Self::usage(chain(&error), error.help())
@@ -71,15 +53,19 @@ impl From<RecordError> for Failure {
 
 impl From<RunError> for Failure {
     fn from(error: RunError) -> Self {
-        let exit = match &error {
-            RunError::LeftUnsafe { .. } => Exit::LockedOut,
-            RunError::Keeper(_) | RunError::Record(_) | RunError::System { .. } => Exit::Fault,
-            RunError::Link(_)
-            | RunError::Relay(_)
-            | RunError::Silent { .. }
-            | RunError::Stranger { .. } => Exit::Usage,
+        Refused::from(error).into()
+    }
+}
+
+impl From<Refused> for Failure {
+    fn from(refused: Refused) -> Self {
+        let exit = match refused.ground {
+            Ground::Question => Exit::Undecided,
+            Ground::Usage => Exit::Usage,
+            Ground::Fault | Ground::Busy => Exit::Fault,
+            Ground::LockedOut => Exit::LockedOut,
         };
-        Self::new(exit, chain(&error), error.help())
+        Self { exit, problems: refused.problems }
     }
 }
 
@@ -100,5 +86,29 @@ impl From<ScannerError> for Failure {
 impl From<std::io::Error> for Failure {
     fn from(error: std::io::Error) -> Self {
         Self::new(Exit::Fault, error.to_string(), "see the reason")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::daemon::asked::limit;
+    use crate::part::Part;
+
+    #[test]
+    fn a_question_shows_place_reasons_and_readings() {
+        let part = Part::read("100µF 63V al-wet").unwrap();
+        let question = limit(Some("0.02CV or 5 mA, 5 min"), &part, None).unwrap_err();
+        let failure = Failure::from(question);
+        assert_eq!(failure.exit, Exit::Undecided);
+        insta::assert_snapshot!(failure.text(), @r"
+        error: the limit can be read in more than one way or not at all
+               0.02CV or 5 mA, 5 min
+                         ^
+               - nothing says whether this second value is a floor or a cap
+               perhaps 5 mA         0.02CU floor 5 mA
+               perhaps 126 µA       0.02CU cap 5 mA
+         help: look at the sheet and type the one that is meant, as written here on the right, in quotes
+        ");
     }
 }

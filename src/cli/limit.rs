@@ -5,7 +5,8 @@ mod object;
 use std::path::PathBuf;
 
 use super::failure::Failure;
-use super::{Exit, printed, screen};
+use super::{Exit, screen};
+use crate::daemon::refused::Refused;
 use crate::part::sheet::{Answer, Printed};
 use crate::part::{Limit, Loose, Part, PartError, stated};
 use crate::quantity::{Celsius, Current, celsius, read, text};
@@ -50,7 +51,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
             Ok(Exit::Within)
         }
         Answer::Question(_) if arguments.json => Ok(Exit::Undecided),
-        Answer::Question(question) => Err(printed::failure(&line, question)),
+        Answer::Question(question) => Err(Refused::question(&line, question).into()),
     }
 }
 
@@ -103,7 +104,7 @@ fn of_family(words: &str, arguments: &Arguments) -> Result<Exit, Failure> {
 
 fn told(printed: &Printed, part: &Loose, at: Option<Celsius>) -> String {
     let limits = printed.limits.iter().map(|limit| one(limit, part, at));
-    let conventions = printed::conventions(printed);
+    let conventions = object::conventions(printed);
     let rests = conventions.iter().map(|convention| format!("  rests on  {convention}\n"));
     limits.chain(rests).collect()
 }

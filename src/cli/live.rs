@@ -4,7 +4,7 @@ use tokio::sync::watch;
 
 use super::screen::LiveLine;
 use crate::daemon::Progress;
-use crate::plan::{Phase, Sample};
+use crate::plan::Phase;
 use crate::quantity::{Time, seconds, text};
 
 /// Shows a run as it goes on, five times a second on a terminal, by phases elsewhere.
@@ -25,11 +25,7 @@ pub(crate) async fn show_progress(mut watched: watch::Receiver<Progress>, soak: 
 }
 
 fn progress_line(progress: &Progress, soak: Option<Time>) -> String {
-    let current = match progress.current {
-        Some(Sample::Value(current)) => text::current(three_digits(current)),
-        Some(Sample::Overload { .. }) => "overload".into(),
-        Some(Sample::NotANumber) | None => "no reading".into(),
-    };
+    let current = progress.reads();
     let voltage = progress
         .voltage
         .map_or("unknown voltage".into(), |voltage| format!("{:.2} V at the part", voltage.value));
@@ -55,14 +51,4 @@ fn progress_line(progress: &Progress, soak: Option<Time>) -> String {
         "{:<10} {time:>8}  {current}, {voltage}{left}{expected}  {energised}",
         progress.phase.tag()
     )
-}
-
-/// A live reading without digits that dance.
-fn three_digits(current: crate::quantity::Current) -> crate::quantity::Current {
-    let value = current.value;
-    if value.abs() < 1e-15 {
-        return crate::quantity::amperes(0.0);
-    }
-    let place = 10_f64.powf(value.abs().log10().floor() - 2.0);
-    crate::quantity::amperes((value / place).round() * place)
 }

@@ -4,14 +4,14 @@ mod tray;
 
 use std::path::PathBuf;
 
-use serde::Serialize;
-
-use super::ask::{WishArguments, drawn};
+use super::ask::WishArguments;
 use super::failure::Failure;
-use super::{Exit, screen};
+use super::{Exit, RecordArgument, screen};
+use crate::daemon::PlanObject;
+use crate::daemon::asked::drawn;
 use crate::part::{Duty, Leak, Reach};
 use crate::plan::{Bleeder, Drawn, Keeping, Plan, Purpose, Wish};
-use crate::quantity::text;
+use crate::quantity::{Confidence, amperes, text};
 use crate::record::BYTES_PER_READING;
 use crate::station::wiring::Station;
 
@@ -23,6 +23,8 @@ pub(crate) struct Arguments {
     /// Plan all parts of a tray's file, CSV or TOML (README.md has its columns), in place of a part
     #[arg(long, value_name = "FILE", conflicts_with_all = ["part", "limit", "voltage", "soak"])]
     tray: Option<PathBuf>,
+    #[command(flatten)]
+    record: RecordArgument,
     /// Print the plan as JSON
     #[arg(long)]
     json: bool,
@@ -30,12 +32,12 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     if let Some(path) = &arguments.tray {
-        let station = arguments.wish.common.station.load()?;
+        let station = arguments.wish.common.station.load_with_zero(&arguments.record)?;
         let terms = arguments.wish.terms()?;
         return tray::run(path, &station, &terms, arguments.json);
     }
-    let wish = arguments.wish.wish()?;
-    let station = arguments.wish.common.station.load()?;
+    let wish = arguments.wish.asked().wish()?;
+    let station = arguments.wish.common.station.load_with_zero(&arguments.record)?;
     let drawn = drawn(&wish, &station)?;
     if arguments.json {
         screen::tell_json(&PlanObject::of(&wish, &drawn, &station));
@@ -81,6 +83,7 @@ fn held(plan: &Plan) -> String {
             text::power(plan.heat_of_forming(forming)),
             text::time(forming.final_hold)
         ),
+        Purpose::Zero => format!("{} with nothing in the clips", text::time(plan.target.soak)),
         Purpose::ClipWatch { .. } => "up to the probe voltage only".into(),
     }
 }
@@ -93,6 +96,7 @@ fn round(time: crate::quantity::Time) -> crate::quantity::Time {
 fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
     let simulated = if station.simulated { " (simulated)" } else { "" };
     let mut lines = lines(wish, drawn);
+    lines.extend(zero(drawn));
     lines.extend(wish.duty.map(|duty| ("in circuit", at_the_limit(&duty, drawn))));
     let lines: Vec<String> =
         lines.iter().map(|(name, value)| format!("{name:<15}{value}")).collect();
@@ -102,6 +106,15 @@ fn whole(wish: &Wish, drawn: &Drawn, station: &Station) -> String {
         lines.join("\n"),
         station.name
     )
+}
+
+/// What the open fixture leaks, where it was measured.
+fn zero(drawn: &Drawn) -> Option<(&'static str, String)> {
+    let zero = drawn.plan.zero;
+    let measured = amperes(0.0) < zero.uncertainty;
+    let coverage = Confidence::USUAL.coverage();
+    let said = || text::with_uncertainty(zero.current, zero.uncertainty * coverage);
+    measured.then(|| ("fixture", format!("{} by itself, taken off every reading", said())))
 }
 
 fn lines(wish: &Wish, drawn: &Drawn) -> Vec<(&'static str, String)> {
@@ -223,63 +236,4 @@ fn discharge_line(drawn: &Drawn) -> String {
         text::time(discharge.hold),
         text::time(discharge.rebound)
     )
-}
-
-/// The plan for scripts: SI base units, names carry the unit.
-#[derive(Debug, Serialize)]
-pub(crate) struct PlanObject {
-    part: String,
-    station: String,
-    simulated: bool,
-    test_volt: f64,
-    limit_ampere: f64,
-    limit_rule: String,
-    limit_source: String,
-    reading_time_second: f64,
-    soak_second: f64,
-    confidence: f64,
-    room_celsius: f64,
-    room_tolerance_kelvin: f64,
-    room_told: bool,
-    reference_celsius: f64,
-    current_limit_ampere: f64,
-    over_voltage_volt: f64,
-    over_current_ampere: f64,
-    probe_volt: f64,
-    cut_out_ampere: f64,
-    energy_joule: f64,
-    duration_second: f64,
-    cautions: Vec<String>,
-    warnings: Vec<String>,
-}
-
-impl PlanObject {
-    pub(crate) fn of(wish: &Wish, drawn: &Drawn, station: &Station) -> Self {
-        let plan = &drawn.plan;
-        Self {
-            part: wish.part.to_string(),
-            station: station.name.clone(),
-            simulated: station.simulated,
-            test_volt: plan.test_voltage.value,
-            limit_ampere: plan.target.limit.value,
-            limit_rule: wish.limit.rule.to_string(),
-            limit_source: wish.limit.source.clone(),
-            reading_time_second: plan.target.reading_time.value,
-            soak_second: plan.target.soak.value,
-            confidence: plan.confidence.share(),
-            room_celsius: plan.warmth.room.at.degrees(),
-            room_tolerance_kelvin: plan.warmth.room.tolerance,
-            room_told: plan.warmth.room.told,
-            reference_celsius: plan.warmth.reference.degrees(),
-            current_limit_ampere: plan.supply.current_limit.value,
-            over_voltage_volt: plan.supply.over_voltage.value,
-            over_current_ampere: plan.supply.over_current.value,
-            probe_volt: plan.probe.voltage.value,
-            cut_out_ampere: plan.cut_out.soak.value,
-            energy_joule: drawn.energy.value,
-            duration_second: drawn.duration.value,
-            cautions: drawn.cautions.iter().map(ToString::to_string).collect(),
-            warnings: drawn.warnings.clone(),
-        }
-    }
 }

@@ -1,10 +1,11 @@
 //! `reform`: grows the oxide of an aged wet aluminium part back, lets it rest, tests it.
 
-use super::ask::{CommonArguments, RunArguments, drawn, time};
+use super::ask::{CommonArguments, RunArguments};
 use super::failure::Failure;
-use super::sitting::{self, Origin, Sitting};
+use super::sitting::{self, Sitting};
 use super::{Exit, screen, soak};
-use crate::daemon::Finished;
+use crate::daemon::asked::{drawn, time};
+use crate::daemon::{Finished, Origin};
 use crate::plan::{Aim, Drawn, Wish};
 use crate::quantity::Time;
 use crate::record::Record;
@@ -37,9 +38,9 @@ struct Course {
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     let rest = time(&arguments.rest)?;
-    let test = arguments.common.wish(None)?;
+    let test = arguments.common.asked().wish()?;
     let form = Wish { aim: Aim::Reform, ..test.clone() };
-    let station = arguments.common.station.load()?;
+    let station = arguments.common.station.load_with_zero(&arguments.run.record)?;
     let course = Course {
         form: (form.clone(), drawn(&form, &station)?),
         rest,

@@ -9,14 +9,16 @@ use tokio::sync::{mpsc, watch};
 use tokio::task::JoinHandle;
 
 use super::failure::Failure;
-use super::{Exit, live, screen, soak};
+use super::served::{self, Loan};
+use super::{live, screen};
 use crate::daemon::control::Control;
-use crate::daemon::{Finished, Line, OpenStation, Progress, Stop};
+use crate::daemon::served::{locked_out_by, refusal_of_lock_out};
+use crate::daemon::{Finished, Line, OpenStation, Origin, Progress, Stop, new_run};
 use crate::judge::Left;
-use crate::plan::{Drawn, Plan, Purpose, Wish};
+use crate::plan::{Drawn, Phase, Plan, Purpose, Wish};
 use crate::procedure::Outcome;
-use crate::quantity::{Time, text};
-use crate::record::{Record, RunFilter, RunId, TrayPlace};
+use crate::quantity::{Time, Voltage, text};
+use crate::record::Record;
 use crate::station::wiring::Station;
 
 /// A station whose ports this program owns.
@@ -28,6 +30,8 @@ pub(crate) struct Sitting<'a> {
     stopper: mpsc::UnboundedSender<Stop>,
     signals: JoinHandle<()>,
     control: Control,
+    /// Held until the ports are free again.
+    loan: Option<Loan>,
 }
 
 /// One thread drives the bench; the record and the screen have their own.
@@ -40,27 +44,8 @@ pub(crate) fn refuse_locked_out(path: &std::path::Path, station: &str) -> Result
     if !path.exists() {
         return Ok(());
     }
-    let last =
-        RunFilter { limit: Some(1), station: Some(station.to_owned()), ..RunFilter::default() };
-    let runs = Record::open(path)?.runs(&last)?;
-    match runs.first().filter(|run| run.left() == Some(Left::LockedOut)) {
-        None => Ok(()),
-        Some(run) => Err(Failure::new(
-            Exit::LockedOut,
-            format!("station {station} is locked out: {} could not prove its part empty", run.id),
-            "switch the supply off by hand, measure the part and discharge it through a resistor, \
-             then repeat with --unlock",
-        )),
-    }
-}
-
-/// What a run comes from.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Origin {
-    /// The re-forming of the same part, just before.
-    pub(crate) follows: Option<RunId>,
-    /// Its place on a tray.
-    pub(crate) place: Option<TrayPlace>,
+    let found = locked_out_by(&Record::open(path)?, station)?;
+    found.map_or(Ok(()), |run| Err(refusal_of_lock_out(station, run).into()))
 }
 
 /// One run at a station, with progress on the screen.
@@ -83,14 +68,17 @@ impl<'a> Sitting<'a> {
         path: &Path,
         plan: &Plan,
     ) -> Result<Self, Failure> {
+        let loan = served::borrow(&station.name).await?;
         let mut record = Record::open(path)?;
         let open = OpenStation::open(station, &std::env::current_exe()?).await?;
         let (sender, stops) = mpsc::unbounded_channel();
-        let control = Control::serve(&station.name, sender.clone())?;
+        let stops_by_socket = sender.clone();
+        let control =
+            Control::serve(&station.name, move |stop| stops_by_socket.send(stop).is_ok())?;
         let signals = tokio::spawn(listen_for_signals(sender.clone()));
         let path = path.to_owned();
         let stopper = sender;
-        let mut sitting = Self { station, path, open, stops, stopper, signals, control };
+        let mut sitting = Self { station, path, open, stops, stopper, signals, control, loan };
         match sitting.recover(&mut record, plan).await {
             Ok(()) => Ok(sitting),
             Err(failure) => {
@@ -119,7 +107,7 @@ impl<'a> Sitting<'a> {
         origin: Origin,
     ) -> Result<Finished, Failure> {
         let record = Record::open(&self.path)?;
-        let begun = soak::new_run(wish, drawn, self.station, &self.open, origin);
+        let begun = new_run(wish, drawn, self.station, &self.open.instruments, origin);
         let plan = Arc::new(drawn.plan.clone());
         let (progress, watched) = watch::channel(Progress::default());
         let screen = tokio::spawn(live::show_progress(watched, soak_time(&plan)));
@@ -151,6 +139,21 @@ impl<'a> Sitting<'a> {
         self.open.watch_clip(Arc::new(plan), line).await
     }
 
+    /// Energises the open fixture by `plan`, with progress on the screen.
+    pub(crate) async fn read_fixture(&mut self, plan: &Plan) -> Fixture {
+        let (progress, watched) = watch::channel(Progress::default());
+        let screen = tokio::spawn(live::show_progress(watched, Some(plan.target.soak)));
+        let seen = tokio::spawn(seen(progress.subscribe(), plan.discharge.safe_voltage));
+        let line = Line { progress: &progress, stops: &mut self.stops };
+        let outcome = self.open.watch_clip(Arc::new(plan.clone()), line).await;
+        drop(progress);
+        if let Err(error) = screen.await {
+            tracing::debug!(%error, "the progress line ended early");
+        }
+        let seen = seen.await.unwrap_or_default();
+        Fixture { outcome, at_full: seen.at_full, emptied_in: seen.emptied_in() }
+    }
+
     /// Empties what may be in the clip, by `plan`.
     pub(crate) async fn make_safe(&mut self, plan: &Plan) -> Left {
         let (progress, _watched) = watch::channel(Progress::default());
@@ -180,8 +183,52 @@ impl<'a> Sitting<'a> {
         self.signals.abort();
         drop(self.control);
         self.open.close().await?;
+        drop(self.loan);
         Ok(())
     }
+}
+
+/// What an open fixture came to.
+#[derive(Debug, Clone)]
+pub(crate) struct Fixture {
+    /// The run.
+    pub(crate) outcome: Outcome,
+    /// Voltage across the clips at the end of the soak.
+    pub(crate) at_full: Option<Voltage>,
+    /// Time from the output's end to a voltage that may be touched.
+    pub(crate) emptied_in: Option<Time>,
+}
+
+/// What is seen of the voltage while a run goes on.
+#[derive(Debug, Clone, Copy, Default)]
+struct Seen {
+    at_full: Option<Voltage>,
+    off_at: Option<Time>,
+    empty_at: Option<Time>,
+}
+
+impl Seen {
+    fn emptied_in(self) -> Option<Time> {
+        self.off_at.zip(self.empty_at).map(|(off, empty)| empty - off)
+    }
+}
+
+async fn seen(mut watched: watch::Receiver<Progress>, safe: Voltage) -> Seen {
+    let mut seen = Seen::default();
+    while watched.changed().await.is_ok() {
+        let progress = *watched.borrow_and_update();
+        let voltage = progress.voltage;
+        if progress.phase == Phase::Soak {
+            seen.at_full = voltage.or(seen.at_full);
+        }
+        if progress.phase == Phase::Bleed {
+            seen.off_at.get_or_insert(progress.time);
+            if voltage.is_some_and(|voltage| voltage.abs() < safe) {
+                seen.empty_at.get_or_insert(progress.time);
+            }
+        }
+    }
+    seen
 }
 
 /// How long a soak lasts from full voltage on; other runs have no single such time.

@@ -1,9 +1,10 @@
 //! `staircase`: the leakage of the part in the clip against voltage, step by step.
 
-use super::ask::{CommonArguments, RunArguments, time};
+use super::ask::{CommonArguments, RunArguments};
 use super::failure::Failure;
 use super::{Exit, soak};
-use crate::plan::{Aim, Wish};
+use crate::daemon::asked::Asked;
+use crate::plan::Kind;
 
 /// Arguments of `staircase`.
 #[derive(Debug, clap::Args)]
@@ -21,7 +22,11 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
-    let aim = Aim::Staircase { steps: arguments.steps, dwell: time(&arguments.dwell)? };
-    let wish = Wish { aim, ..arguments.common.wish(None)? };
-    soak::single(&wish, &arguments.common.station, &arguments.run)
+    let asked = Asked {
+        kind: Some(Kind::Staircase.tag().to_owned()),
+        steps: Some(arguments.steps),
+        dwell: Some(arguments.dwell.clone()),
+        ..arguments.common.asked()
+    };
+    soak::single(&asked, &arguments.common.station, &arguments.run)
 }

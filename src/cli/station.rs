@@ -1,10 +1,13 @@
-//! `station`: looks at a station without energising anything.
+//! `station`: finds out, checks and describes what stands on the bench.
 
-use super::ask::StationArgument;
+mod check;
+mod drivers;
+mod identify;
+mod schema;
+mod zero;
+
 use super::failure::Failure;
-use super::table::table;
-use super::{Exit, screen, sitting};
-use crate::daemon::{Checked, OpenScanner, OpenStation};
+use super::{Exit, screen};
 use crate::station::wiring::EXAMPLE;
 
 /// Arguments of `station`.
@@ -17,18 +20,17 @@ pub(crate) struct Arguments {
 #[derive(Debug, clap::Subcommand)]
 enum Command {
     /// Ask the instruments who they are and what they read; nothing is energised
-    Check(CheckArguments),
+    Check(check::Arguments),
+    /// Find out what stands at a port, without setting anything, and propose station file lines
+    Identify(identify::Arguments),
+    /// Measure what the open fixture leaks by itself, and keep it; energises the clips
+    Zero(zero::Arguments),
+    /// List the drivers that a station file can name, and what each can do
+    Drivers(drivers::Arguments),
+    /// Print the JSON Schema of station files or driver files
+    Schema(schema::Arguments),
     /// Print a commented station file
     Example,
-}
-
-#[derive(Debug, clap::Args)]
-struct CheckArguments {
-    #[command(flatten)]
-    station: StationArgument,
-    /// Print it as JSON
-    #[arg(long)]
-    json: bool,
 }
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
@@ -37,41 +39,10 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
             screen::tell(EXAMPLE);
             Ok(Exit::Within)
         }
-        Command::Check(arguments) => check(arguments),
+        Command::Check(arguments) => check::run(arguments),
+        Command::Identify(arguments) => identify::run(arguments),
+        Command::Zero(arguments) => zero::run(arguments),
+        Command::Drivers(arguments) => drivers::run(arguments),
+        Command::Schema(arguments) => Ok(schema::run(arguments)),
     }
-}
-
-fn check(arguments: &CheckArguments) -> Result<Exit, Failure> {
-    let station = arguments.station.load()?;
-    let program = std::env::current_exe()?;
-    let checked = sitting::runtime()?.block_on(async {
-        let mut open = OpenStation::open(&station, &program).await?;
-        let mut checked = open.check(&station).await;
-        if let Some(wiring) = &station.scanner {
-            checked.extend(OpenScanner::open(wiring).await?.check().await);
-        }
-        open.close().await?;
-        Ok::<_, Failure>(checked)
-    })?;
-    let good = checked.iter().all(|point| point.good);
-    if arguments.json {
-        screen::tell_json(&checked);
-    } else {
-        screen::tell(&listing(&checked));
-        let end = if good { "ready to soak" } else { "not ready: see the remedies" };
-        screen::tell(&format!("station {}: {end}\n", station.name));
-    }
-    Ok(if good { Exit::Within } else { Exit::Fault })
-}
-
-fn listing(checked: &[Checked]) -> String {
-    let rows: Vec<Vec<String>> = checked
-        .iter()
-        .map(|point| {
-            let mark = if point.good { "ok" } else { "FAILS" };
-            let remedy = if point.good { "" } else { point.remedy };
-            vec![point.what.to_owned(), mark.to_owned(), point.found.clone(), remedy.to_owned()]
-        })
-        .collect();
-    table(&["check", "", "found", "remedy"], &rows)
 }

@@ -79,6 +79,7 @@ struct Run<'a> {
     ended_at: Option<Time>,
     record_failed: bool,
     latest: Option<Sample<Current>>,
+    read_at: Option<jiff::Timestamp>,
     values: LastValues,
 }
 
@@ -103,6 +104,7 @@ impl Actor {
             ended_at: None,
             record_failed: false,
             latest: None,
+            read_at: None,
             values: LastValues::none(),
         };
         let orders = begin(&mut run.procedure, seconds(0.0));
@@ -390,7 +392,9 @@ impl Run<'_> {
         sample: Sample<Current>,
         range: RangeIndex,
     ) -> Result<(), String> {
+        let wall = jiff::Timestamp::now();
         self.latest = Some(sample);
+        self.read_at = Some(wall);
         let now = bench - self.began;
         let mut flags = Flags::NONE;
         if self.procedure.in_window(now) {
@@ -402,7 +406,7 @@ impl Run<'_> {
         let row = Row {
             sequence: self.sequence,
             time: now,
-            wall: jiff::Timestamp::now(),
+            wall,
             current: recorded(sample),
             voltage: self.procedure.part_voltage(now),
             range: Some(self.plan.meter.range(range).full_scale),
@@ -430,6 +434,8 @@ impl Run<'_> {
         let progress = Progress {
             phase: self.procedure.phase(),
             time: now,
+            readings: self.sequence,
+            read_at: self.read_at,
             current: self.latest,
             voltage: self.procedure.part_voltage(now),
             full_voltage_at: self.procedure.full_voltage_at(),

@@ -9,7 +9,6 @@ use std::path::{Path, PathBuf};
 
 use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader};
 use tokio::net::{UnixListener, UnixStream};
-use tokio::sync::mpsc;
 
 use super::Stop;
 use crate::station::runtime_folder;
@@ -35,13 +34,26 @@ pub fn socket_path(station: &str) -> io::Result<PathBuf> {
     Ok(runtime_folder()?.join(format!("{name}.sock")))
 }
 
+/// Where a program that serves a station takes requests of commands, as HTTP.
+///
+/// # Errors
+///
+/// The system's, if the runtime folder can't be made.
+pub fn http_socket_path(station: &str) -> io::Result<PathBuf> {
+    Ok(socket_path(station)?.with_extension("http"))
+}
+
 impl Control {
     /// Serves a station's socket; the caller owns the station's ports, so an old socket is dead.
+    /// `stop` passes a wish to stop on and says whether there is a run.
     ///
     /// # Errors
     ///
     /// The system's, if the socket can't be made.
-    pub fn serve(station: &str, stops: mpsc::UnboundedSender<Stop>) -> io::Result<Self> {
+    pub fn serve(
+        station: &str,
+        stop: impl Fn(Stop) -> bool + Clone + Send + Sync + 'static,
+    ) -> io::Result<Self> {
         let path = socket_path(station)?;
         if path.exists() {
             std::fs::remove_file(&path)?;
@@ -50,7 +62,7 @@ impl Control {
         std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o600))?;
         let task = tokio::spawn(async move {
             while let Ok((stream, _)) = listener.accept().await {
-                tokio::spawn(answer(stream, stops.clone()));
+                tokio::spawn(answer(stream, stop.clone()));
             }
         });
         Ok(Self { path, task })
@@ -66,19 +78,19 @@ impl Drop for Control {
     }
 }
 
-async fn answer(stream: UnixStream, stops: mpsc::UnboundedSender<Stop>) {
-    if let Err(error) = talk(stream, &stops).await {
+async fn answer(stream: UnixStream, stop: impl Fn(Stop) -> bool) {
+    if let Err(error) = talk(stream, stop).await {
         tracing::debug!(%error, "a client of the control socket went away");
     }
 }
 
-async fn talk(stream: UnixStream, stops: &mpsc::UnboundedSender<Stop>) -> io::Result<()> {
+async fn talk(stream: UnixStream, stop: impl Fn(Stop) -> bool) -> io::Result<()> {
     let (reader, mut writer) = stream.into_split();
     let mut word = String::new();
     let mut reader = BufReader::new(tokio::io::AsyncReadExt::take(reader, LONGEST_WORD));
     reader.read_line(&mut word).await?;
     let reply: &[u8] = match word.trim() {
-        "stop" if stops.send(Stop("stopped by `reststrom stop`".into())).is_ok() => b"stopping\n",
+        "stop" if stop(Stop("stopped by `reststrom stop`".into())) => b"stopping\n",
         "stop" => b"no run\n",
         _ => b"expected stop\n",
     };
@@ -123,8 +135,9 @@ mod tests {
     #[tokio::test]
     async fn a_stop_comes_through_and_other_words_do_not() {
         let station = format!("test-{}", std::process::id());
-        let (sender, mut stops) = mpsc::unbounded_channel();
-        let control = Control::serve(&station, sender).unwrap();
+        let (sender, mut stops) = tokio::sync::mpsc::unbounded_channel();
+        let stop = move |stop| sender.send(stop).is_ok();
+        let control = Control::serve(&station, stop).unwrap();
         let path = socket_path(&station).unwrap();
         let mode = std::fs::metadata(&path).unwrap().permissions().mode();
         assert_eq!(mode & 0o777, 0o600);

@@ -12,6 +12,7 @@ use tokio::sync::{mpsc, watch};
 
 use super::Stop;
 use super::actor::{Actor, Surroundings};
+use super::begun::Begun;
 use super::check::{Checked, check};
 use super::clock::Clock;
 use super::ending::ending;
@@ -282,14 +283,27 @@ impl OpenStation {
         plan: Arc<Plan>,
         line: Line<'_>,
     ) -> Result<Finished, RunError> {
-        let mut record = record;
-        let id = record.begin(&begun)?;
+        self.run_begun(Begun::on(record, &begun)?, plan, line).await
+    }
+
+    /// Carries out a run that is on record already.
+    ///
+    /// # Errors
+    ///
+    /// As [`Self::run`].
+    pub async fn run_begun(
+        &mut self,
+        begun: Begun,
+        plan: Arc<Plan>,
+        line: Line<'_>,
+    ) -> Result<Finished, RunError> {
+        let Begun { record, id, follows } = begun;
         let writer = Writer::start(record, id)?;
         let around =
             Surroundings { writer: Some(&writer), progress: line.progress, stops: line.stops };
         let known = plan.clone();
         let ended = self.actor.run(plan, Procedure::start, around).await;
-        let ending = ending(&ended, &known, begun.follows);
+        let ending = ending(&ended, &known, follows);
         tokio::task::spawn_blocking(move || writer.finish(ending)).await.map_err(|error| {
             RunError::System { what: "the record's thread", source: error.into() }
         })??;

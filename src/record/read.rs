@@ -67,6 +67,20 @@ impl Record {
         found.into_iter().next().ok_or_else(|| self.unknown(id))
     }
 
+    /// The run that was begun by a start with this token, and what that start asked for.
+    ///
+    /// # Errors
+    ///
+    /// [`RecordError`] when the record cannot be read.
+    pub fn run_of_token(&self, token: &str) -> Result<Option<(RunId, String)>, RecordError> {
+        let sql = "SELECT run, substr(text, length(?1) + 2) FROM events WHERE kind = 'token' \
+            AND substr(text, 1, length(?1) + 1) = ?1 || ' ' ORDER BY run LIMIT 1";
+        self.connection
+            .query_row(sql, [token], |row| Ok((RunId::from_row(row.get(0)?), row.get(1)?)))
+            .optional()
+            .map_err(|source| RecordError::from_sqlite(&self.path, "find a token", source))
+    }
+
     /// Up to `at_most` readings of a run that come after sequence number `after`, in order.
     ///
     /// # Errors

@@ -28,7 +28,8 @@ pub(super) fn events(
     told: &[EventRow],
     full_voltage_at: Option<Time>,
 ) -> Vec<Event> {
-    let said = told.iter().filter(|event| event.kind != "phase");
+    // A start's token tells a reader nothing.
+    let said = told.iter().filter(|event| event.kind != "phase" && event.kind != "token");
     let said = said.map(|event| Event {
         at: event.time,
         text: event.text.clone(),

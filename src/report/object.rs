@@ -10,7 +10,7 @@ use crate::record::{
 };
 
 /// The object of `soak --json`, `show --json` and, in a list, of `runs --json`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct RunObject {
     /// Id of the run, such as `r17`.
     pub run: String,
@@ -67,7 +67,7 @@ pub struct RunObject {
 }
 
 /// A staircase of voltages.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct StaircaseObject {
     /// From the lowest up.
     pub steps: Vec<StepObject>,
@@ -80,7 +80,7 @@ pub struct StaircaseObject {
 }
 
 /// One step of it.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct StepObject {
     /// Its voltage.
     pub volt: f64,
@@ -93,7 +93,7 @@ pub struct StepObject {
 }
 
 /// What re-forming came to.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct FormedObject {
     /// What the part drew when it first stood at the voltage.
     pub before_ampere: f64,
@@ -106,7 +106,7 @@ pub struct FormedObject {
 }
 
 /// A part.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct PartObject {
     /// Its place on the board.
     pub name: String,
@@ -119,7 +119,7 @@ pub struct PartObject {
 }
 
 /// A limit.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct LimitObject {
     /// Highest current.
     pub ampere: f64,
@@ -132,7 +132,7 @@ pub struct LimitObject {
 }
 
 /// A settled reading.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct CurrentObject {
     /// The current at the limit's temperature.
     pub ampere: f64,
@@ -145,7 +145,7 @@ pub struct CurrentObject {
 }
 
 /// A part of an uncertainty.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct ComponentObject {
     /// Where it comes from.
     pub source: &'static str,
@@ -156,7 +156,7 @@ pub struct ComponentObject {
 }
 
 /// The room's temperature.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct RoomObject {
     /// The temperature.
     pub celsius: f64,
@@ -167,7 +167,7 @@ pub struct RoomObject {
 }
 
 /// What a leakage does in a circuit.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, utoipa::ToSchema)]
 pub struct InCircuitObject {
     /// What the part does there.
     pub duty: String,

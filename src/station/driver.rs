@@ -3,6 +3,7 @@
 //! A driver names the line settings, the words for each act, the instrument's ranges with their
 //! errors, and its limits. A new instrument is a new file in `drivers/`, never new code.
 
+mod known;
 mod line;
 mod meter;
 mod replies;
@@ -10,9 +11,12 @@ mod scanner;
 mod stream;
 mod supply;
 
-use std::path::Path;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
-pub use line::{Flow, LineSettings, Parity};
+pub use known::Driver;
+pub use line::{Flow, LineChange, LineSettings, Parity};
+pub(super) use meter::MeterFile;
 pub use meter::{
     CurrentRange, MeterAbility, MeterDriver, MeterTalk, MeterWords, VoltageRange, meter, read_meter,
 };
@@ -43,22 +47,78 @@ pub fn shipped(name: &str) -> Option<&'static str> {
     SHIPPED.iter().find(|(shipped, _)| *shipped == name).map(|(_, text)| *text)
 }
 
-/// Where a driver's text comes from: shipped, or a file beside the station's.
+/// A driver by name: who wrote it, and its text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Found {
+    /// Its name in a station file.
+    pub name: String,
+    /// The user's file, none for one that comes with the program.
+    pub path: Option<PathBuf>,
+    /// The text of its file.
+    pub text: String,
+}
+
+impl Found {
+    /// The file that an error names.
+    #[must_use]
+    pub fn file(&self) -> String {
+        self.path
+            .as_ref()
+            .map_or_else(|| format!("{}.toml", self.name), |path| path.display().to_string())
+    }
+}
+
+/// The user's own drivers: `drivers` in the XDG configuration folder of this program.
+#[must_use]
+pub fn user_folder() -> Option<PathBuf> {
+    file::configuration_folder().map(|folder| folder.join("drivers"))
+}
+
+/// Every driver that a station file can name: the user's in `folder` and the shipped ones that none
+/// of those shadows, in the order of their names.
+///
+/// # Errors
+///
+/// [`FileError`] if a file of the folder can't be read; a folder that is not there is empty.
+pub fn all(folder: Option<&Path>) -> Result<Vec<Found>, FileError> {
+    let mut found = BTreeMap::new();
+    for (name, text) in SHIPPED {
+        let shipped = Found { name: (*name).into(), path: None, text: (*text).into() };
+        found.insert(shipped.name.clone(), shipped);
+    }
+    for path in folder.map(file::toml_files_in).transpose()?.unwrap_or_default() {
+        let name = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        let text = file::text_of(&path)?;
+        found.insert(name.clone(), Found { name, path: Some(path), text });
+    }
+    Ok(found.into_values().collect())
+}
+
+/// Where a driver's text comes from: the user's folder, shipped, or a file beside the station's.
 fn text_of(name: &str, beside: &Path) -> Result<(String, String), FileError> {
-    if let Some(text) = shipped(name) {
-        return Ok((format!("{name}.toml"), text.to_owned()));
-    }
+    text_from(user_folder().as_deref(), name, beside)
+}
+
+fn text_from(
+    folder: Option<&Path>,
+    name: &str,
+    beside: &Path,
+) -> Result<(String, String), FileError> {
     let is_file = Path::new(name).extension().is_some_and(|ending| ending == "toml");
-    if !is_file {
-        let shipped: Vec<&str> = SHIPPED.iter().map(|(name, _)| *name).collect();
-        let what = format!(
-            "no driver \"{name}\": expected one of {} or the path of a .toml file",
-            shipped.join(", ")
-        );
-        return Err(FileError::Contradiction { file: beside.display().to_string(), what });
+    if is_file {
+        let path = beside.parent().unwrap_or(Path::new("")).join(name);
+        return Ok((path.display().to_string(), file::text_of(&path)?));
     }
-    let path = beside.parent().unwrap_or(Path::new("")).join(name);
-    Ok((path.display().to_string(), file::text_of(&path)?))
+    let all = all(folder)?;
+    if let Some(found) = all.iter().find(|found| found.name == name) {
+        return Ok((found.file(), found.text.clone()));
+    }
+    let known: Vec<&str> = all.iter().map(|found| found.name.as_str()).collect();
+    let what = format!(
+        "no driver \"{name}\": expected one of {} or the path of a .toml file",
+        known.join(", ")
+    );
+    Err(FileError::Contradiction { file: beside.display().to_string(), what })
 }
 
 fn wrong(file: &str, what: String) -> FileError {
@@ -127,8 +187,25 @@ mod tests {
     fn an_unknown_driver_lists_the_known_ones() {
         let message = supply("scpi-suply", Path::new("bench.toml")).unwrap_err().to_string();
         assert!(
-            message.contains("no driver \"scpi-suply\": expected one of scpi-supply"),
+            message.contains("no driver \"scpi-suply\": expected one of echoing-supply, "),
             "{message}"
         );
+    }
+
+    #[test]
+    fn a_driver_of_the_user_s_stands_in_front_of_a_shipped_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let mine = SHIPPED[0].1.replace("OUTP?", "OUTP:STAT?");
+        let path = folder.path().join("scpi-supply.toml");
+        std::fs::write(&path, &mine).unwrap();
+        std::fs::write(folder.path().join("notes.txt"), "no driver").unwrap();
+        let beside = Path::new("bench.toml");
+        let found = text_from(Some(folder.path()), "scpi-supply", beside).unwrap();
+        assert_eq!(found, (path.display().to_string(), mine));
+        assert_eq!(text_from(None, "scpi-supply", beside).unwrap().1, SHIPPED[0].1);
+        assert_eq!(all(Some(folder.path())).unwrap().len(), SHIPPED.len());
+        std::fs::rename(&path, folder.path().join("attic.toml")).unwrap();
+        assert!(text_from(Some(folder.path()), "attic", beside).is_ok());
+        assert_eq!(all(Some(folder.path())).unwrap().len(), SHIPPED.len() + 1);
     }
 }

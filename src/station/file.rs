@@ -1,7 +1,7 @@
 //! Reads a TOML file strictly and says where it is wrong.
 
-use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::{fs, io};
 
 use serde::de::DeserializeOwned;
 
@@ -61,6 +61,38 @@ pub(super) fn text_of(path: &Path) -> Result<String, FileError> {
         file: path.display().to_string(),
         why: error.to_string(),
     })
+}
+
+/// The TOML files in a folder, in the order of their names; none where there is no folder.
+///
+/// # Errors
+///
+/// [`FileError::Unreadable`] names the folder and the system's reason.
+pub(super) fn toml_files_in(folder: &Path) -> Result<Vec<PathBuf>, FileError> {
+    let failed = |error: io::Error| FileError::Unreadable {
+        file: folder.display().to_string(),
+        why: error.to_string(),
+    };
+    let entries = match fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+        Err(error) => return Err(failed(error)),
+    };
+    let paths: io::Result<Vec<PathBuf>> =
+        entries.map(|entry| entry.map(|entry| entry.path())).collect();
+    let mut paths = paths.map_err(failed)?;
+    paths.retain(|path| path.extension().is_some_and(|ending| ending == "toml"));
+    paths.sort();
+    Ok(paths)
+}
+
+/// This program's folder for configuration: XDG base directories.
+#[must_use]
+pub fn configuration_folder() -> Option<PathBuf> {
+    let base = std::env::var_os("XDG_CONFIG_HOME")
+        .map(PathBuf::from)
+        .or_else(|| std::env::var_os("HOME").map(|home| PathBuf::from(home).join(".config")))?;
+    Some(base.join("reststrom"))
 }
 
 /// Reads `text`, which is that of `file`.

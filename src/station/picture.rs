@@ -4,6 +4,7 @@
 //! one with its sign always written, and `{00_00}` for digits without the point, which is thought
 //! where the low line stands. What is around the braces is written and expected as it is.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::reply::{self, ReplyError, Unit};
@@ -13,7 +14,7 @@ use crate::plan::Sample;
 const MOST_DIGITS: usize = 12;
 
 /// Words with one number in them.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(try_from = "String", into = "String")]
 pub struct Picture {
     before: String,

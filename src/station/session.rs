@@ -18,6 +18,12 @@ use crate::quantity::{Time, seconds};
 const LONGEST_LINE: usize = 512;
 /// Missed answers in a row that mean a lost line.
 const MISSES_ALLOWED: u8 = 2;
+/// Lines in the place of an identity, in a row, that mean that none will come.
+const STRANGERS_ALLOWED: u8 = 4;
+/// Cut-outs that are written into one drain: a first one, one after the gap that may have swallowed
+/// it, and one more. What an instrument says to each keeps the drain from its end, and only behind
+/// that end it can be proven that they worked.
+const CUT_OUTS_IN_A_DRAIN: u8 = 3;
 
 /// How long a line waits, and what ends its lines.
 #[derive(Debug, Clone, PartialEq)]
@@ -91,7 +97,7 @@ enum State<Q> {
     /// A question is open.
     Open { question: Q, words: String, ends: Ends, until: Time },
     /// Out of step: silent until nothing has come for a while.
-    Draining { until: Time },
+    Draining { until: Time, cut_outs: u8 },
     /// Out of step: the identity was asked for.
     Proving { until: Time },
     /// Given up.
@@ -112,6 +118,8 @@ pub struct Session<Q> {
     echoes: VecDeque<String>,
     next_write: Time,
     misses: u8,
+    /// Lines in a row that came in the place of an identity.
+    strangers: u8,
     resyncs: u32,
 }
 
@@ -123,13 +131,14 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         Self {
             identity_words: identity_words.to_owned(),
             known_identity: None,
-            state: State::Draining { until: now + quiet },
+            state: State::Draining { until: now + quiet, cut_outs: 0 },
             buffer: Vec::new(),
             overlong: false,
             queue: VecDeque::new(),
             echoes: VecDeque::new(),
             next_write: now,
             misses: 0,
+            strangers: 0,
             resyncs: 0,
             timing,
         }
@@ -176,7 +185,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
 
     /// Tries a line again that was given up: quiet first, then the identity.
     pub fn begin_again(&mut self, now: Time) {
-        self.misses = 0;
+        (self.misses, self.strangers) = (0, 0);
         self.lose_step(now);
     }
 
@@ -190,14 +199,25 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     ///
     /// They begin with an end mark, so that a half-sent line cannot swallow them. Everything that
     /// waited is dropped: an old order must not come after. An instrument may drop the answer to
-    /// an open question when a line comes in between, so the line is then out of step.
+    /// an open question when a line comes in between, so the line is then out of step. What the
+    /// instrument says to it must be over before a drain is.
     pub fn cut_out(&mut self, words: &str, now: Time) -> Vec<u8> {
         self.queue.clear();
         if self.awaits_answer() {
             self.lose_step(now);
         }
+        if let State::Draining { until, cut_outs } = &mut self.state {
+            *until = until.max(now + self.timing.deadline);
+            *cut_outs = cut_outs.saturating_add(1);
+        }
         let line = self.line(words, now);
         [self.timing.end.as_bytes(), &line].concat()
+    }
+
+    /// Whether a drain is under way that another cut-out would only lengthen.
+    #[must_use]
+    pub fn has_cut_out_enough(&self) -> bool {
+        matches!(self.state, State::Draining { cut_outs: CUT_OUTS_IN_A_DRAIN.., .. })
     }
 
     /// What is to be written at `now`, if anything.
@@ -206,7 +226,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             return None;
         }
         match self.state {
-            State::Draining { until } if until <= now => {
+            State::Draining { until, .. } if until <= now => {
                 self.buffer.clear();
                 self.overlong = false;
                 let deadline = self.identity_deadline();
@@ -255,7 +275,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             State::Quiet if self.queue.is_empty() => None,
             State::Quiet => Some(self.next_write),
             State::Open { until, .. } | State::Proving { until } => Some(*until),
-            State::Draining { until } => Some(until.max(self.next_write)),
+            State::Draining { until, .. } => Some((*until).max(self.next_write)),
             State::Lost => None,
         }
     }
@@ -263,10 +283,10 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     /// Takes bytes that came at `now`.
     pub fn receive(&mut self, bytes: &[u8], now: Time) -> Vec<Heard<Q>> {
         let lines = self.cut(bytes);
-        match &self.state {
+        match &mut self.state {
             State::Lost => Vec::new(),
-            State::Draining { .. } => {
-                self.state = State::Draining { until: now + self.timing.deadline };
+            State::Draining { until, .. } => {
+                *until = until.max(now + self.timing.deadline);
                 Vec::new()
             }
             State::Quiet if lines.is_empty() => Vec::new(),
@@ -283,14 +303,16 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     }
 
     fn answered(&mut self, question: Q, mut lines: Vec<Vec<u8>>, now: Time) -> Vec<Heard<Q>> {
-        match (lines.pop(), lines.is_empty()) {
-            (None, _) => Vec::new(),
-            (Some(line), true) => {
+        // The question's own echo comes first: what comes in its place is no answer.
+        let alone = lines.len() == 1 && self.echoes.is_empty();
+        match lines.pop() {
+            None => Vec::new(),
+            Some(line) if alone => {
                 self.state = State::Quiet;
                 self.misses = 0;
                 vec![Heard::Answer(question, line)]
             }
-            (Some(_), false) => {
+            Some(_) => {
                 // Two lines for one question: neither can be trusted.
                 self.lose_step(now);
                 vec![Heard::Missed(question)]
@@ -300,14 +322,16 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
 
     fn proven(&mut self, lines: &[Vec<u8>], now: Time) -> Vec<Heard<Q>> {
         let [line] = lines else {
-            if !lines.is_empty() {
-                self.lose_step(now);
-            }
-            return Vec::new();
+            return match lines.first() {
+                Some(line) => self.stranger(line, now),
+                None => Vec::new(),
+            };
         };
-        let Ok(identity) = reply::identity(line, self.timing.identity) else {
-            self.lose_step(now);
-            return Vec::new();
+        // An echo that nobody awaits is no name either.
+        let echoed = line.trim_ascii() == self.identity_words.trim().as_bytes();
+        let identity = reply::identity(line, self.timing.identity);
+        let (Ok(identity), true, false) = (identity, self.echoes.is_empty(), echoed) else {
+            return self.stranger(line, now);
         };
         match &self.known_identity {
             Some(known) if *known != identity => {
@@ -317,10 +341,23 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             Some(_) | None => {
                 self.known_identity = Some(identity.clone());
                 self.state = State::Quiet;
-                self.misses = 0;
+                (self.misses, self.strangers) = (0, 0);
                 vec![Heard::InStep(identity)]
             }
         }
+    }
+
+    /// What came in the place of an identity is none: a banner, a rest of before, or one that will
+    /// never say who it is.
+    fn stranger(&mut self, line: &[u8], now: Time) -> Vec<Heard<Q>> {
+        self.strangers += 1;
+        if STRANGERS_ALLOWED <= self.strangers {
+            let came = reply::readable(line);
+            let why = format!("\"{}\" is answered with {came}, no identity", self.identity_words);
+            return self.give_up(why);
+        }
+        self.lose_step(now);
+        Vec::new()
     }
 
     /// Time has passed: notices missed deadlines.
@@ -371,7 +408,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         self.resyncs = self.resyncs.saturating_add(1);
         self.buffer.clear();
         self.echoes.clear();
-        self.state = State::Draining { until: now + self.timing.deadline };
+        self.state = State::Draining { until: now + self.timing.deadline, cut_outs: 0 };
     }
 
     /// Cuts whole replies off. CR, LF and any run of them end a line; blank lines are no lines, and

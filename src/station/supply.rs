@@ -144,11 +144,13 @@ impl Supply {
     /// The bytes of output-off, to be written at once. Forgets everything that was to be said.
     ///
     /// None while the question is open whether an earlier one took effect: a second one over it
-    /// would only cost the answer. The question has a deadline, and "on" was not said since. A
-    /// second one keeps the gap and needs no end mark before it: the first may have been lost
+    /// would only cost the answer. The question has a deadline, and "on" was not said since. None
+    /// either once a drain has enough of them: a supply that answers or echoes each would keep the
+    /// line from ever coming into step, and nothing could be proven. A second one keeps the gap and needs no end mark before it: the first may have been lost
     /// because a supply that needs a gap takes the end mark for a line.
     pub fn cut_out(&mut self, now: Time) -> Option<Vec<u8>> {
-        if self.said_off && self.session.awaits_answer() {
+        let waits = self.session.awaits_answer() || self.session.has_cut_out_enough();
+        if self.said_off && waits {
             return None;
         }
         if self.said_off && self.session.is_quiet() {
@@ -475,5 +477,7 @@ fn words_of(words: &SupplyWords, ask: Ask) -> String {
     }
 }
 
+#[cfg(test)]
+mod echoing;
 #[cfg(test)]
 mod tests;

@@ -4,14 +4,16 @@ mod scanner;
 
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::driver::{
-    self, Amount, MeterAbility, MeterDriver, MeterTalk, Senses, SupplyAbility, SupplyDriver,
+    self, Amount, LineChange, MeterAbility, MeterDriver, MeterTalk, Senses, SupplyAbility,
+    SupplyDriver,
 };
 use super::file::{self, FileError};
 use super::meter::{self, Sense, SensedBy};
-use super::written::{written, written_if_given};
+use super::written::{Written, written, written_if_given};
 use crate::part::{Room, TOLD_TOLERANCE};
 use crate::plan::{Accuracy, Bench, Bleeder, HARMLESS, Sensing, SupplyFacts, TOUCH_SAFE};
 use crate::quantity::{Celsius, Energy, Resistance, Voltage, joules, ohms, volts};
@@ -58,19 +60,26 @@ pub struct Wired<D> {
     pub identity: Option<String>,
 }
 
-/// A port as the station file writes it: a path, or `tcp:host:port`.
+/// A port as the station file writes it: a path, `tcp:host:port`, or `usbtmc:path`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Port {
     /// A serial device.
     Serial(String),
     /// A raw TCP socket.
     Tcp(String),
+    /// A character device of the USB test-and-measurement class.
+    Message(String),
 }
 
 impl Port {
-    fn read(text: &str) -> Self {
-        text.strip_prefix("tcp:")
-            .map_or_else(|| Self::Serial(text.to_owned()), |address| Self::Tcp(address.to_owned()))
+    /// Reads a port as a station file writes it.
+    #[must_use]
+    pub fn read(text: &str) -> Self {
+        match text.split_once(':') {
+            Some(("tcp", address)) => Self::Tcp(address.to_owned()),
+            Some(("usbtmc", path)) => Self::Message(path.to_owned()),
+            Some(_) | None => Self::Serial(text.to_owned()),
+        }
     }
 }
 
@@ -79,6 +88,7 @@ impl std::fmt::Display for Port {
         match self {
             Self::Serial(path) => f.write_str(path),
             Self::Tcp(address) => write!(f, "tcp:{address}"),
+            Self::Message(path) => write!(f, "usbtmc:{path}"),
         }
     }
 }
@@ -93,7 +103,7 @@ pub struct RelayLine {
 }
 
 /// A control line of a serial port.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum ControlLine {
     /// Request to send.
@@ -102,62 +112,104 @@ pub enum ControlLine {
     Dtr,
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-struct StationFile {
+pub(super) struct StationFile {
+    /// Name of the station.
     name: String,
+    /// True only for a simulated bench.
     #[serde(default)]
     simulated: bool,
+    /// Bench seconds per second, 1 to 1000; only on a simulated bench.
     lapse: Option<f64>,
+    /// No part goes above this voltage; 60 V if not given.
     #[serde(default, deserialize_with = "written_if_given")]
+    #[schemars(with = "Option<Written>")]
     ceiling: Option<Voltage>,
+    /// Most energy stored in a part, in joules; 10 if not given.
     energy_bound_joule: Option<f64>,
+    /// A part below this voltage may be touched; 5 V at most, and if not given.
     #[serde(default, deserialize_with = "written_if_given")]
+    #[schemars(with = "Option<Written>")]
     safe_voltage: Option<Voltage>,
+    /// Temperature at the part.
     #[serde(default, deserialize_with = "written_if_given")]
+    #[schemars(with = "Option<Written>")]
     room: Option<Celsius>,
+    /// How far from it the true one may lie, in kelvin.
     room_tolerance_kelvin: Option<f64>,
+    /// Resistor between the supply and the meter.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     series_resistor: Resistance,
+    /// The supply.
     supply: SupplyTable,
+    /// The meter.
     meter: MeterTable,
+    /// What empties the part.
     bleeder: BleederTable,
+    /// A relay for each of several parts.
     scanner: Option<scanner::ScannerTable>,
 }
 
-#[derive(Debug, Deserialize)]
+/// The supply and where it is.
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct SupplyTable {
+    /// A driver by name, or a .toml file beside the station file.
     driver: String,
+    /// A serial device, `tcp:host:port` or `usbtmc:device`.
     port: String,
+    /// Beginning of the identity that must answer.
     identity: Option<String>,
+    /// Where this unit's line differs from its driver's.
+    line: Option<LineChange>,
+    /// What this very unit can do, in place of its driver's.
     ability: Option<SupplyAbility>,
 }
 
-#[derive(Debug, Deserialize)]
+/// The meter and where it is.
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct MeterTable {
+    /// A driver by name, or a .toml file beside the station file.
     driver: String,
+    /// A serial device, `tcp:host:port` or `usbtmc:device`.
     port: String,
+    /// Beginning of the identity that must answer.
     identity: Option<String>,
+    /// Read volts across this resistor, not the meter's own shunt.
     #[serde(default, deserialize_with = "written_if_given")]
+    #[schemars(with = "Option<Written>")]
     sense_resistor: Option<Resistance>,
+    /// How far that resistor may be off, as a fraction.
     sense_tolerance: Option<f64>,
+    /// The range that a meter which streams was put on by hand.
+    #[schemars(with = "Option<Written>")]
     range: Option<Amount>,
+    /// Where this unit's line differs from its driver's.
+    line: Option<LineChange>,
+    /// What this very unit can do, in place of its driver's.
     ability: Option<MeterAbility>,
 }
 
-#[derive(Debug, Deserialize)]
+/// What empties the part.
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct BleederTable {
+    /// What it is.
     kind: BleederKind,
+    /// Its resistance, unless the supply sinks.
     #[serde(default, deserialize_with = "written_if_given")]
+    #[schemars(with = "Option<Written>")]
     resistance: Option<Resistance>,
+    /// Serial port whose control line a relay hangs on.
     port: Option<String>,
+    /// Which line; low must mean bleeding.
     line: Option<ControlLine>,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 enum BleederKind {
     SupplySinks,
@@ -192,9 +244,15 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
     if let Some(ability) = file.supply.ability {
         supply.ability = ability;
     }
+    if let Some(change) = &file.supply.line {
+        supply.line = supply.line.changed(change, &format!("{name}: supply"))?;
+    }
     let mut meter = driver::meter(&file.meter.driver, path)?;
     if let Some(ability) = file.meter.ability {
         meter.ability = ability;
+    }
+    if let Some(change) = &file.meter.line {
+        meter.line = meter.line.changed(change, &format!("{name}: meter"))?;
     }
     check_input(&meter.ability).map_err(wrong)?;
     hold_range(&mut meter, file.meter.range).map_err(wrong)?;
@@ -382,6 +440,7 @@ fn supply_facts(ability: &SupplyAbility) -> SupplyFacts {
 mod tests {
     use rstest::rstest;
 
+    use super::super::driver::{LineSettings, Parity};
     use super::*;
     use crate::quantity::celsius;
 
@@ -454,6 +513,16 @@ mod tests {
         "\"scpi-meter\"\nrange = \"10 mA\"",
         "is told its range"
     )]
+    #[case::a_line_of_nine_bits(
+        "[bleeder]",
+        "[meter.line]\ndata_bits = 9\n[bleeder]",
+        "meter: line.data_bits: expected 5 to 8, got 9"
+    )]
+    #[case::a_line_with_words_of_a_driver(
+        "[bleeder]",
+        "[meter.line]\necho = true\n[bleeder]",
+        "unknown field `echo`"
+    )]
     #[case::a_careless_safe_voltage(
         "name =",
         "safe_voltage = \"40 V\"\nname =",
@@ -493,6 +562,17 @@ mod tests {
     }
 
     #[test]
+    fn a_line_that_was_set_otherwise_differs_from_its_driver_s_in_that_alone() {
+        let before = read_example().supply.driver.line;
+        let keys = "[supply.line]\nbaud = 19200\nparity = \"mark\"\ndtr = true\n[bleeder]";
+        let text = EXAMPLE.replacen("[bleeder]", keys, 1);
+        let line = read(Path::new("bench.toml"), &text).unwrap().supply.driver.line;
+        let expected =
+            LineSettings { baud: 19200, parity: Parity::Mark, dtr: Some(true), ..before };
+        assert_eq!(line, expected);
+    }
+
+    #[test]
     fn a_relay_names_its_line() {
         let text = EXAMPLE.replace(
             "kind = \"fitted\"",
@@ -509,5 +589,6 @@ mod tests {
     fn a_port_is_a_path_or_an_address() {
         assert_eq!(Port::read("tcp:10.0.0.7:5025"), Port::Tcp("10.0.0.7:5025".into()));
         assert_eq!(Port::read("/dev/ttyUSB0"), Port::Serial("/dev/ttyUSB0".into()));
+        assert_eq!(Port::read("usbtmc:/dev/usbtmc0"), Port::Message("/dev/usbtmc0".into()));
     }
 }

@@ -1,7 +1,9 @@
 //! Quantities in station and driver files: text as the trade writes it, typed on the way in.
 
+use std::borrow::Cow;
 use std::marker::PhantomData;
 
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::{Deserialize, Deserializer, Error, Visitor};
 
 use crate::quantity::read::{self, ReadError};
@@ -53,6 +55,23 @@ impl Readable for Time {
 
     fn read(text: &str) -> Result<Self, ReadError> {
         read::time(text)
+    }
+}
+
+/// The shape of such a text, for the schemas.
+pub(crate) struct Written;
+
+impl JsonSchema for Written {
+    fn schema_name() -> Cow<'static, str> {
+        "Written".into()
+    }
+
+    fn json_schema(_generator: &mut SchemaGenerator) -> Schema {
+        json_schema!({
+            "type": "string",
+            "description": "A number and its unit as the trade writes them, such as \"4.7 kΩ\"",
+            "pattern": "[0-9]"
+        })
     }
 }
 

@@ -77,7 +77,6 @@ impl Running {
     }
 
     /// Sends it a signal.
-    /// Sends it a signal.
     pub fn signal(&self, signal: Signal) {
         kill_process(self.pid(), signal).expect("a process to signal");
     }
@@ -85,6 +84,11 @@ impl Running {
     /// What it has said on standard error so far.
     pub fn said(&self) -> String {
         self.stderr.text()
+    }
+
+    /// What it has said on standard output so far.
+    pub fn told(&self) -> String {
+        self.stdout.text()
     }
 
     /// The phases that it told so far.

@@ -5,18 +5,19 @@ use rstest::rstest;
 use super::{Page, has_word, nothing_in, page, pages_in};
 
 /// The floors, lowest first: a room knows the floors below it and none of its neighbours.
-const FLOORS: [&[&str]; 6] = [
+const FLOORS: [&[&str]; 7] = [
     &["words", "quantity"],
     &["part"],
     &["judge", "plan"],
     &["procedure", "station", "record", "tray"],
     &["daemon", "report"],
+    &["page"],
     &["cli"],
 ];
 /// The simulated bench stands apart: it borrows quantities, and only commands know of it.
 const APART: &str = "simbench";
 /// Rooms, and single files of others, without clock, port, file, chance or store.
-const PURE: [&str; 15] = [
+const PURE: [&str; 16] = [
     "src/words.rs",
     "src/quantity",
     "src/part",
@@ -31,6 +32,7 @@ const PURE: [&str; 15] = [
     "src/station/meter",
     "src/station/stream",
     "src/station/scanner.rs",
+    "src/station/interview.rs",
     "src/daemon/keeper/watch.rs",
 ];
 const IMPURE: [&str; 14] = [

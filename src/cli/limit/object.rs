@@ -5,8 +5,8 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::super::failure::Failure;
-use super::super::{Exit, printed, screen};
-use crate::part::sheet::{self, Answer, Question};
+use super::super::{Exit, screen};
+use crate::part::sheet::{self, Answer, Convention, Printed, Question};
 use crate::part::{Dielectric, Limit, Loose, Measuring, Rating, stated};
 use crate::quantity::{Celsius, farads, volts};
 
@@ -57,7 +57,7 @@ impl AnswerObject {
             Answer::Limits(printed) => Self {
                 limits: printed.limits.iter().filter_map(|limit| object(limit, rating)).collect(),
                 formula: formula(&printed.limits),
-                conventions: printed::conventions(printed),
+                conventions: conventions(printed),
                 question: None,
                 guides: guides(&printed.limits, at, part),
             },
@@ -183,6 +183,11 @@ impl LineObject {
         let answer = stated(&self.phrase, &rating, dielectric);
         AnswerObject::of(&answer, &rating, None, &Loose { rating, dielectric, family: None })
     }
+}
+
+/// What an answer rests on, each in a sentence.
+pub(super) fn conventions(printed: &Printed) -> Vec<String> {
+    printed.conventions.iter().map(Convention::to_string).collect()
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use super::super::failure::Failure;
 use super::super::table::table;
 use super::super::tray_file::TrayFile;
 use super::super::{Exit, screen};
-use super::PlanObject;
+use crate::daemon::PlanObject;
 use crate::plan::Drawn;
 use crate::quantity::{seconds, text};
 use crate::station::wiring::Station;

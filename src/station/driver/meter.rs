@@ -2,10 +2,11 @@
 
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::super::file::{self, FileError};
-use super::super::written::{written, written_if_given};
+use super::super::written::{Written, written, written_if_given};
 use super::{FrameStream, LineSettings, Stream, TextStream, check_numbers, text_of, wrong};
 use crate::quantity::{Current, Resistance, Time, Voltage};
 
@@ -32,28 +33,34 @@ pub enum MeterTalk {
 }
 
 /// As the file gives it: one of the three ways of talking.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-struct MeterFile {
+pub(in crate::station) struct MeterFile {
     /// Always `meter`.
     #[serde(rename = "kind")]
     _kind: Kind,
+    /// What it is for, for people.
     describes: String,
+    /// Settings of the line.
     line: LineSettings,
+    /// Words for each act, of a meter that is asked.
     words: Option<MeterWords>,
+    /// Of a meter that streams text.
     text: Option<TextStream>,
+    /// Of a meter that streams frames.
     frames: Option<FrameStream>,
+    /// What it can do; a station may say better.
     ability: MeterAbility,
 }
 
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 enum Kind {
     #[serde(rename = "meter")]
     Meter,
 }
 
 /// A meter's words. `{}` stands for a number in volts, amperes or power-line cycles.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct MeterWords {
     /// Asks who is there.
@@ -77,18 +84,20 @@ pub struct MeterWords {
 }
 
 /// What a meter can do.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct MeterAbility {
     /// Integration time in power-line cycles, for a meter that can be told.
     pub integration_cycles: Option<f64>,
     /// Time from one reading to the next.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub interval: Time,
     /// Readings to leave unused after a range change.
     pub settling_readings: u8,
     /// Input resistance on the voltage ranges.
     #[serde(default, deserialize_with = "written_if_given")]
+    #[schemars(with = "Option<Written>")]
     pub input_resistance: Option<Resistance>,
     /// How far it may be off, as a fraction (handbook §3.3: 1 to 2 %).
     #[serde(default = "usual_input_tolerance")]
@@ -107,39 +116,46 @@ fn usual_input_tolerance() -> f64 {
 }
 
 /// A current range.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CurrentRange {
     /// Largest current.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub full_scale: Current,
     /// Last digit.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub resolution: Current,
     /// Error: this fraction of the reading …
     pub fraction: f64,
     /// … plus this.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub fixed: Current,
     /// Resistance of the shunt.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub burden: Resistance,
 }
 
 /// A voltage range, for reading across a sense resistor.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct VoltageRange {
     /// Largest voltage.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub full_scale: Voltage,
     /// Last digit.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub resolution: Voltage,
     /// Error: this fraction of the reading …
     pub fraction: f64,
     /// … plus this.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub fixed: Voltage,
 }
 

@@ -1,5 +1,6 @@
 //! How a supply's replies are formed, where that is not SCPI-1999's way.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::super::picture::Picture;
@@ -8,7 +9,7 @@ use super::super::session::Ends;
 use crate::plan::{OutputState, Sample};
 
 /// The forms of a supply's replies; those not given are SCPI-1999's.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct SupplyReplies {
     /// Who is there.
@@ -28,7 +29,7 @@ pub struct SupplyReplies {
 }
 
 /// The form of an identity.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum IdentityForm {
     /// Four fields or more with commas between (IEEE 488.2 §10.14).
@@ -39,7 +40,7 @@ pub enum IdentityForm {
 }
 
 /// The form of a number.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct NumberForm {
     /// The reply with its number.
@@ -80,7 +81,7 @@ impl NumberForm {
 }
 
 /// The form of an output state.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub enum OutputForm {
     /// 0 or 1, or the words ON and OFF.

@@ -2,15 +2,16 @@
 
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::super::file::{self, FileError};
-use super::super::written::written;
+use super::super::written::{Written, written};
 use super::{LineSettings, check_numbers, text_of};
 use crate::quantity::{Current, Time, Voltage};
 
 /// A scanner's driver.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ScannerDriver {
     /// Always `scanner`.
@@ -25,14 +26,14 @@ pub struct ScannerDriver {
     pub ability: ScannerAbility,
 }
 
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 enum Kind {
     #[serde(rename = "scanner")]
     Scanner,
 }
 
 /// A scanner's words. `{}` stands for a channel number, or several with commas between.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ScannerWords {
     /// Asks who is there.
@@ -50,19 +51,22 @@ pub struct ScannerWords {
 }
 
 /// What a scanner can do.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ScannerAbility {
     /// Time from an order to a relay until its contact is steady.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub settle: Time,
     /// Channels in one question at most.
     pub channels_at_once: u8,
     /// Highest voltage across a contact.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub most_voltage: Voltage,
     /// Highest current through a contact.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub most_current: Current,
 }
 

@@ -5,8 +5,10 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::de::{Deserialize, Deserializer, Error};
 
+use super::super::written::Written;
 use super::MeterAbility;
 use crate::quantity::read;
 use crate::quantity::{Current, Voltage};
@@ -21,7 +23,7 @@ pub enum Stream {
 }
 
 /// Readings as lines of text: words with blanks between.
-#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[derive(Debug, Clone, PartialEq, serde::Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TextStream {
     /// The words of a line, in their order.
@@ -37,7 +39,7 @@ pub struct TextStream {
 }
 
 /// A word of a line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Field {
     /// Sign and digits.
@@ -51,7 +53,7 @@ pub enum Field {
 }
 
 /// What a range looks like in text.
-#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[derive(Debug, Clone, PartialEq, serde::Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TextRange {
     /// The unit as it is written.
@@ -59,13 +61,15 @@ pub struct TextRange {
     /// Digits and point, with 0 for each digit.
     pub digits: String,
     /// What a shown 1 means.
+    #[schemars(with = "Written")]
     pub one: Amount,
     /// Which range of the abilities this is.
+    #[schemars(with = "Written")]
     pub full_scale: Amount,
 }
 
 /// Readings as frames of bytes that show what the display shows.
-#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[derive(Debug, Clone, PartialEq, serde::Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FrameStream {
     /// Bytes with which each frame begins.
@@ -89,7 +93,7 @@ pub struct FrameStream {
 }
 
 /// A check byte.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Check {
     /// The exclusive-or of all bytes before it, from this one on.
@@ -109,7 +113,7 @@ pub enum Check {
 }
 
 /// Where the digits of a frame stand: a byte each, the most significant first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Digits {
     /// Byte of the first digit, from 0.
@@ -123,7 +127,7 @@ pub struct Digits {
 }
 
 /// Bits of one byte that must stand in a certain way.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Bits {
     /// The byte, from 0.
@@ -135,7 +139,7 @@ pub struct Bits {
 }
 
 /// What a range looks like in a frame.
-#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[derive(Debug, Clone, PartialEq, serde::Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FrameRange {
     /// Bits that show the unit.
@@ -143,8 +147,10 @@ pub struct FrameRange {
     /// Digits and point, with 0 for each digit.
     pub digits: String,
     /// What a shown 1 means.
+    #[schemars(with = "Written")]
     pub one: Amount,
     /// Which range of the abilities this is.
+    #[schemars(with = "Written")]
     pub full_scale: Amount,
 }
 

@@ -2,16 +2,17 @@
 
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::super::file::{self, FileError};
 use super::super::picture::Picture;
-use super::super::written::written;
+use super::super::written::{Written, written};
 use super::{LineSettings, SupplyReplies, text_of, wrong};
 use crate::quantity::{Current, Voltage};
 
 /// A supply's driver.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SupplyDriver {
     /// Always `supply`.
@@ -29,14 +30,14 @@ pub struct SupplyDriver {
     pub ability: SupplyAbility,
 }
 
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 enum Kind {
     #[serde(rename = "supply")]
     Supply,
 }
 
 /// A supply's words; a [`Picture`] holds a number in volts or amperes.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SupplyWords {
     /// Asks who is there.
@@ -70,32 +71,37 @@ pub struct SupplyWords {
 }
 
 /// What a supply can do.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SupplyAbility {
     /// Highest voltage.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub most_voltage: Voltage,
     /// Highest current limit.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub most_current: Current,
     /// Step of the voltage setting.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub voltage_step: Voltage,
     /// Step of the current-limit setting.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub current_step: Current,
     /// Error of the measured voltage: this fraction of it …
     pub read_back_fraction: f64,
     /// … plus this.
     #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
     pub read_back_fixed: Voltage,
     /// Where it measures.
     pub senses: Senses,
 }
 
 /// Where a supply measures its voltage.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Senses {
     /// Behind the output relay.

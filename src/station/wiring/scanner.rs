@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
-use super::super::driver::{self, ScannerAbility, ScannerDriver};
+use super::super::driver::{self, LineChange, ScannerAbility, ScannerDriver};
 use super::super::file::FileError;
 use super::super::scanner::Channel;
 use super::{Port, Wired};
@@ -41,13 +42,20 @@ impl WiredScanner {
 }
 
 /// As the station file gives it.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct ScannerTable {
+    /// A driver by name, or a .toml file beside the station file.
     driver: String,
+    /// A serial device, `tcp:host:port` or `usbtmc:device`.
     port: String,
+    /// Beginning of the identity that must answer.
     identity: Option<String>,
+    /// Names of the clips, and the channel that leads to each.
     channels: BTreeMap<String, u32>,
+    /// Where this unit's line differs from its driver's.
+    line: Option<LineChange>,
+    /// What this very unit can do, in place of its driver's.
     ability: Option<ScannerAbility>,
 }
 
@@ -57,6 +65,10 @@ impl ScannerTable {
         let mut driver = driver::scanner(&self.driver, station)?;
         if let Some(ability) = self.ability {
             driver.ability = ability;
+        }
+        if let Some(change) = &self.line {
+            let place = format!("{}: scanner", station.display());
+            driver.line = driver.line.changed(change, &place)?;
         }
         let wrong = |what| FileError::Contradiction { file: station.display().to_string(), what };
         driver::check_scanner(&driver.ability).map_err(wrong)?;
