@@ -56,6 +56,16 @@ fn a_part_that_was_left_in_the_clip_is_noticed_by_its_charge(#[case] farad: f64)
 }
 
 #[test]
+fn a_part_that_was_left_in_and_comes_off_charged_is_not_called_safe() {
+    let mut rig = Rig::start(zeroing(), Part::sound());
+    rig.until(Phase::Bleed, 60.0);
+    rig.plant.unclip();
+    let outcome = rig.finish();
+    assert!(20.0 < rig.plant.left_with(), "{} V", rig.plant.left_with());
+    assert_eq!(outcome.left, Left::LockedOut, "{outcome:?}");
+}
+
+#[test]
 fn clips_that_touch_are_cut_out() {
     let mut rig = Rig::start(zeroing(), fixture(|u, _| u / 0.5));
     let outcome = rig.finish();

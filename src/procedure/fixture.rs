@@ -148,6 +148,8 @@ impl Fixture {
         }
         if rising.holds_a_part(context) {
             context.tally.clipped = true;
+            // Now it is a part, and is empty only once its charge has come back.
+            context.tally.charge_in = true;
             return Step::Next(State::Bleed(Bleed::after_soak(context)));
         }
         let fits = plan.meter.range_for(context.senses.smooth_current().abs() * HEADROOM);
