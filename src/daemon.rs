@@ -7,6 +7,7 @@ mod clock;
 pub mod control;
 mod ending;
 pub mod keeper;
+mod plug;
 mod progress;
 mod run;
 mod scanner;

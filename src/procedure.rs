@@ -174,6 +174,8 @@ struct Tally {
     meter_lost: bool,
     /// The voltage fell in the soak before a current was read that would explain it.
     sagged: bool,
+    /// One reading alone says that the part gave way; what it gives back while it bleeds decides.
+    by_one_reading: bool,
     broke_down_at: Option<Voltage>,
 }
 
@@ -450,9 +452,10 @@ impl Procedure {
     /// A current that only a failed part can draw: a short at the probe, a breakdown later. One
     /// that flows out of the part is the supply's doing.
     fn surge_finding(&mut self) -> Finding {
-        if self.senses.flows_back() {
+        if self.senses.flows_back() || !self.senses.is_possible(&self.plan) {
             return Finding::InstrumentLost;
         }
+        self.tally.by_one_reading = true;
         if matches!(self.state, State::Probe(_) | State::Clip(_)) {
             return Finding::Shorted;
         }

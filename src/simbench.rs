@@ -32,6 +32,7 @@
 //! ```
 
 mod absorption;
+mod by_hand;
 mod circuit;
 mod desk;
 mod dice;
@@ -59,6 +60,7 @@ use crate::simbench::shared::Shared;
 use crate::simbench::wire::Wire;
 use crate::simbench::world::World;
 
+pub use by_hand::BenchByHand;
 pub use desk::Instrument;
 pub use fault::{Fault, SwitchFault};
 pub use leakage::Leakage;

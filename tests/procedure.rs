@@ -139,6 +139,32 @@ fn a_fault_cuts_out_first_in_every_phase(#[case] input: Input, #[case] finding: 
 }
 
 #[test]
+fn a_supply_that_swings_is_never_soaked_at() {
+    let mut rig = Rig::start(plan(), Part::sound());
+    rig.until(Phase::Ramp, 100.0);
+    let mut high = false;
+    while rig.run.outcome().is_none() {
+        assert!(rig.plant.time < 400.0, "no end in {}", rig.run.phase());
+        assert_ne!(rig.run.phase(), Phase::Soak);
+        for input in rig.plant.advance() {
+            // In and out of its current limit, wherever it was set: 24.1 V at most.
+            let swings = match input {
+                Input::Voltage(Sample::Value(told)) => {
+                    high = !high;
+                    let share = if high { 0.964 } else { 0.93 };
+                    Input::Voltage(Sample::Value(told * share))
+                }
+                other => other,
+            };
+            rig.feed(swings);
+        }
+        rig.feed(Input::Tick);
+    }
+    let outcome = rig.run.outcome().unwrap();
+    assert_ne!(outcome.ruling.verdict, Verdict::Within, "{outcome:#?}");
+}
+
+#[test]
 fn silence_of_either_instrument_cuts_out_within_the_stale_time() {
     for keep_voltage in [false, true] {
         let mut rig = Rig::start(plan(), Part::sound());

@@ -11,10 +11,14 @@ use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
 #[derive(Debug, Clone)]
 pub(super) struct Senses {
     current: Option<Stamped<Current>>,
+    /// The reading before the newest; an overload is a current without bound.
+    before: Current,
     overload: Option<Stamped<bool>>,
     terminals: Option<Stamped<Voltage>>,
     /// The output was off when the terminals were read.
     read_off: bool,
+    /// Highest voltage that the terminals were read at.
+    highest: Voltage,
     range: RangeIndex,
     smooth: Current,
     output: OutputState,
@@ -33,6 +37,9 @@ struct Stamped<T> {
 /// Weight of the newest reading in the smoothed current.
 const SMOOTHING: f64 = 0.3;
 
+/// Voltages that were never read and overshoots are this much above what was.
+const POSSIBLE: f64 = 2.0;
+
 /// A doubt about the part's voltage above this hides whether it is empty (handbook §4.1: 0.5 V).
 const COARSE: f64 = 0.25; // V
 
@@ -40,9 +47,11 @@ impl Senses {
     pub(super) fn new(range: RangeIndex) -> Self {
         Self {
             current: None,
+            before: amperes(0.0),
             overload: None,
             terminals: None,
             read_off: false,
+            highest: volts(0.0),
             range,
             smooth: amperes(0.0),
             output: OutputState::Unknown,
@@ -70,6 +79,7 @@ impl Senses {
             Input::Current { sample, range } => self.take_current(plan, now, sample, range),
             Input::Voltage(Sample::Value(value)) => {
                 self.terminals = Some(Stamped { value, at: now });
+                self.highest = self.highest.max(value.abs());
                 self.read_off = self.output == OutputState::Off;
                 self.supply_heard = now;
                 self.note_part_voltage(plan, now);
@@ -101,6 +111,7 @@ impl Senses {
         range: RangeIndex,
     ) -> Option<Time> {
         self.range = range;
+        self.before = self.newest();
         match sample {
             Sample::Value(value) => {
                 let since = self.current.map_or(now, |last| last.at);
@@ -120,6 +131,29 @@ impl Senses {
             }
             Sample::NotANumber => None,
         }
+    }
+
+    /// Magnitude of the newest reading.
+    fn newest(&self) -> Current {
+        match self.overload {
+            Some(_) => amperes(f64::INFINITY),
+            None => self.current.map_or(amperes(0.0), |current| current.value.abs()),
+        }
+    }
+
+    /// Magnitude of the reading before the newest.
+    pub(super) fn before(&self) -> Current {
+        self.before
+    }
+
+    /// Whether the newest reading can be: the series resistance lets through no more than what was
+    /// ever measured at the terminals drives. Where there is none, anything can be.
+    pub(super) fn is_possible(&self, plan: &Plan) -> bool {
+        let told = match self.overload {
+            Some(_) => plan.meter.range(self.range).full_scale,
+            None => self.newest(),
+        };
+        told * plan.series <= self.highest * POSSIBLE + volts(1.0)
     }
 
     fn note_part_voltage(&mut self, plan: &Plan, now: Time) {

@@ -90,7 +90,7 @@ impl Settle {
         let Input::Current { sample, range } = input else { return sag(context) };
         match sample {
             Sample::Value(current) if context.plan.cut_out.surge <= current.abs() => {
-                gave_way(context)
+                seems_to_give_way(context)
             }
             Sample::Value(_) if self.ranging.take(context, range) => {
                 let soak = Soak::begin(context, self.full_at, self.ranging);
@@ -107,7 +107,7 @@ impl Settle {
         if range != self.ranging.wanted {
             return Step::Stay;
         }
-        let Some(wanted) = wider(context, range) else { return gave_way(context) };
+        let Some(wanted) = wider(context, range) else { return seems_to_give_way(context) };
         self.ranging = Ranging::to(wanted, context);
         Step::Stay
     }
@@ -195,14 +195,14 @@ impl Soak {
             context.tally.swapped = true;
             return Step::Fault(Finding::ContactLost);
         }
-        gave_way(context)
+        seems_to_give_way(context)
     }
 
     fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
         if range != self.ranging.wanted {
             return Step::Stay;
         }
-        let Some(wanted) = wider(context, range) else { return gave_way(context) };
+        let Some(wanted) = wider(context, range) else { return seems_to_give_way(context) };
         self.change_range(context, wanted);
         Step::Stay
     }
@@ -289,6 +289,17 @@ pub(super) fn gave_way(context: &mut Context) -> Step {
     }
     context.tally.broke_down_at.get_or_insert(context.tally.high_water);
     Step::Fault(Finding::BrokeDown)
+}
+
+/// One reading says so: the output goes off for it at once, but a part is not condemned for one line
+/// that may have been garbled. It counts if the reading before it was far beyond a leak as well, and
+/// else if the part, emptied, gives nothing back; see `bleed`.
+pub(super) fn seems_to_give_way(context: &mut Context) -> Step {
+    if !context.senses.is_possible(context.plan) {
+        return Step::Fault(Finding::InstrumentLost);
+    }
+    context.tally.by_one_reading = !conducts(context.plan, context.senses.before());
+    gave_way(context)
 }
 
 /// Whether a current is far beyond what a part that merely leaks would draw.

@@ -40,6 +40,9 @@ pub enum Fault {
     SupplyTrippedTellsOn,
     /// The next order to switch off gets lost.
     OffIgnoredOnce,
+    /// Somebody takes the supply under local control: each order is refused with -203, questions are
+    /// answered.
+    SupplyLocal,
     /// Voltage set-points above this are clipped to it, with -222 in the queue.
     SetPointClipped(Voltage),
     /// Somebody turns the supply's voltage knob.
@@ -104,6 +107,7 @@ impl World {
                 self.supply.trip(Trip::Voltage);
                 self.supply.trouble.tells_on = true;
             }
+            Fault::SupplyLocal => self.supply.trouble.local = true,
             Fault::OffIgnoredOnce => self.supply.trouble.offs_lost += 1,
             Fault::SetPointClipped(voltage) => {
                 self.supply.trouble.clipped_at = Some(voltage.value);

@@ -97,6 +97,10 @@ impl World {
         if which == Instrument::Meter && self.meter.model.tongue != MeterTongue::Scpi {
             return;
         }
+        if which == Instrument::Supply && self.supply.trouble.local && !line.contains('?') {
+            self.speaker().push(ErrorCode::CommandProtected.into());
+            return;
+        }
         if which == Instrument::Supply && self.supply.model.tongue != Tongue::Scpi {
             self.answer_in_tongue(line.trim());
             return;

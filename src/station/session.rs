@@ -18,6 +18,9 @@ use crate::quantity::{Time, seconds};
 const LONGEST_LINE: usize = 512;
 /// Missed answers in a row that mean a lost line.
 const MISSES_ALLOWED: u8 = 2;
+/// Answers in a row to the question who is there that are no name: a banner and an echo out of place
+/// are drained, but a line with wrong settings never gives a name.
+const REFUSALS_ALLOWED: u8 = 4;
 /// Cut-outs that are written into one drain: a first one, one after the gap that may have swallowed
 /// it, and one more. What an instrument says to each keeps the drain from its end, and only behind
 /// that end it can be proven that they worked.
@@ -36,6 +39,8 @@ pub struct Timing {
     pub first_deadline: Time,
     /// The instrument sends back each line that it is told, ahead of its answer.
     pub echo: bool,
+    /// What the instrument answers to each order, if it answers.
+    pub acknowledgement: Option<String>,
     /// The form of its identity.
     pub identity: IdentityForm,
 }
@@ -112,10 +117,11 @@ pub struct Session<Q> {
     buffer: Vec<u8>,
     overlong: bool,
     queue: VecDeque<Outgoing<Q>>,
-    /// Lines that the instrument has yet to send back.
+    /// Lines that the instrument has yet to send of itself: echoes and acknowledgements.
     echoes: VecDeque<String>,
     next_write: Time,
     misses: u8,
+    refusals: u8,
     resyncs: u32,
 }
 
@@ -134,6 +140,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             echoes: VecDeque::new(),
             next_write: now,
             misses: 0,
+            refusals: 0,
             resyncs: 0,
             timing,
         }
@@ -166,6 +173,13 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         matches!(self.state, State::Quiet) && self.queue.is_empty()
     }
 
+    /// Whether such a question is open or waits to be asked.
+    #[must_use]
+    pub fn is_to_answer(&self, which: impl Fn(&Q) -> bool) -> bool {
+        let open = matches!(&self.state, State::Open { question, .. } if which(question));
+        open || self.queue.iter().filter_map(|waiting| waiting.question.as_ref()).any(which)
+    }
+
     /// Whether a question is open.
     #[must_use]
     pub fn awaits_answer(&self) -> bool {
@@ -181,6 +195,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     /// Tries a line again that was given up: quiet first, then the identity.
     pub fn begin_again(&mut self, now: Time) {
         self.misses = 0;
+        self.refusals = 0;
         self.lose_step(now);
     }
 
@@ -205,7 +220,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             *until = until.max(now + self.timing.deadline);
             *cut_outs = cut_outs.saturating_add(1);
         }
-        let line = self.line(words, now);
+        let line = self.line(words, Says::Order, now);
         [self.timing.end.as_bytes(), &line].concat()
     }
 
@@ -229,11 +244,12 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
                 let words = self.identity_words.clone();
                 // Echoes that were awaited before the drain will not come any more.
                 self.echoes.clear();
-                Some(self.line(&words, now))
+                Some(self.line(&words, Says::Question, now))
             }
             State::Quiet => {
                 let outgoing = self.queue.pop_front()?;
-                let bytes = self.line(&outgoing.words, now);
+                let says = if outgoing.question.is_some() { Says::Question } else { Says::Order };
+                let bytes = self.line(&outgoing.words, says, now);
                 if let Some(question) = outgoing.question {
                     let until = now + self.timing.deadline;
                     let Outgoing { words, ends, .. } = outgoing;
@@ -255,10 +271,13 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         }
     }
 
-    fn line(&mut self, words: &str, now: Time) -> Vec<u8> {
+    fn line(&mut self, words: &str, says: Says, now: Time) -> Vec<u8> {
         self.next_write = now + self.timing.gap;
         if self.timing.echo {
             self.echoes.push_back(words.trim().to_owned());
+        }
+        if let (Says::Order, Some(word)) = (says, &self.timing.acknowledgement) {
+            self.echoes.push_back(word.trim().to_owned());
         }
         format!("{words}{}", self.timing.end).into_bytes()
     }
@@ -317,15 +336,11 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
 
     fn proven(&mut self, lines: &[Vec<u8>], now: Time) -> Vec<Heard<Q>> {
         let [line] = lines else {
-            if !lines.is_empty() {
-                self.lose_step(now);
-            }
-            return Vec::new();
+            return if lines.is_empty() { Vec::new() } else { self.refuse(b"two lines", now) };
         };
         let identity = reply::identity(line, self.timing.identity);
         let (Ok(identity), true) = (identity, self.echoes.is_empty()) else {
-            self.lose_step(now);
-            return Vec::new();
+            return self.refuse(line, now);
         };
         match &self.known_identity {
             Some(known) if *known != identity => {
@@ -335,10 +350,22 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             Some(_) | None => {
                 self.known_identity = Some(identity.clone());
                 self.state = State::Quiet;
-                self.misses = 0;
+                (self.misses, self.refusals) = (0, 0);
                 vec![Heard::InStep(identity)]
             }
         }
+    }
+
+    /// What came is no name: asked again for a few times.
+    fn refuse(&mut self, came: &[u8], now: Time) -> Vec<Heard<Q>> {
+        self.refusals += 1;
+        if self.refusals < REFUSALS_ALLOWED {
+            self.lose_step(now);
+            return Vec::new();
+        }
+        let words = &self.identity_words;
+        let (end, came) = (self.timing.end.escape_default(), seen(came));
+        self.give_up(format!("no name in answer to \"{words}{end}\", {came} came"))
     }
 
     /// Time has passed: notices missed deadlines.
@@ -363,7 +390,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     fn missed(&mut self, words: &str, question: Option<Q>, now: Time) -> Vec<Heard<Q>> {
         self.misses += 1;
         if MISSES_ALLOWED <= self.misses {
-            let partial = reply::readable(&self.buffer);
+            let partial = seen(&self.buffer);
             let end = self.timing.end.escape_default().to_string();
             let why = format!("no answer to \"{words}{end}\", {partial} came");
             return self.give_up(why);
@@ -440,6 +467,23 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         }
         Some(line)
     }
+}
+
+/// What is said on a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Says {
+    Question,
+    Order,
+}
+
+/// What came, in readable form, with its likely cause where the bytes tell one.
+fn seen(bytes: &[u8]) -> String {
+    let hint = if bytes.iter().any(|byte| 0x80 <= *byte) {
+        " (top bits are set: look at data bits, parity and baud rate)"
+    } else {
+        ""
+    };
+    format!("{}{hint}", reply::readable(bytes))
 }
 
 #[cfg(test)]

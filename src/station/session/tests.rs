@@ -20,6 +20,7 @@ fn timing() -> Timing {
         deadline: seconds(1.0),
         first_deadline: seconds(5.0),
         echo: false,
+        acknowledgement: None,
         identity: IdentityForm::Fields,
     }
 }
