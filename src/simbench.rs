@@ -44,6 +44,7 @@ mod options;
 mod part;
 mod scenario;
 mod shared;
+mod spoil;
 mod supply;
 mod switch;
 #[cfg(test)]
@@ -70,6 +71,7 @@ pub use options::{
 };
 pub use part::{Absorption, Breakdown, Bursts, Physics, Reforming};
 pub use scenario::{BenchEntry, Scenario, ScenarioError, SimPart, Truth, scenario};
+pub use spoil::LineFault;
 
 /// A simulated bench that is being served.
 ///

@@ -3,11 +3,13 @@
 //!
 //! `cargo run --release --example fault_study` sows 100 000 faults from a seed. Each run goes through
 //! the shipped drivers' conversations, the procedure and the judge, with bytes and moments on a simulated
-//! bench without ports: the same seed gives the same table. A violation ends it with a failure.
+//! bench without ports: the same seed gives the same table. One run in sixty-four keeps a real record
+//! beside it, which is read afterwards. A violation ends it with a failure.
 //!
 //! Options: `--faults N`, `--seed N`; `--show RUN` tells one run.
 
 mod dice;
+mod kept;
 mod kinds;
 mod run;
 mod station;

@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use reststrom::judge::{Left, Verdict};
-use reststrom::plan::{Phase, Plan};
+use reststrom::plan::{Phase, Plan, RangeIndex, Sample};
 use reststrom::procedure::{Input, Instrument as Role, Order, Orders, Outcome, Procedure};
-use reststrom::quantity::{Time, seconds};
+use reststrom::quantity::{Current, Time, seconds};
 use reststrom::simbench::{BenchByHand, BenchOptions, Instrument, SimPart};
 use reststrom::station::{Meter, MeterSays, Settings, Supply, SupplyPace, SupplySays};
 
 use crate::dice::Dice;
+use crate::kept::Kept;
 use crate::kinds::{AtBench, Kind, Sown};
 use crate::station::Station;
 use crate::wire::Wire;
@@ -38,8 +39,8 @@ pub(crate) struct Ended {
     pub(crate) violations: Vec<String>,
     /// How often the output was ordered on.
     pub(crate) ordered_on: u32,
-    /// Readings that the procedure got, and those on record.
-    pub(crate) readings: (usize, usize),
+    /// Readings that the procedure got, and those on record afterwards where one was kept.
+    pub(crate) readings: (usize, Option<usize>),
     /// When each phase began, s.
     pub(crate) phases: Vec<(Phase, f64)>,
 }
@@ -64,7 +65,7 @@ pub(crate) struct Run<'a> {
     reopened: f64,
     ordered_on: u32,
     fed: usize,
-    record: Vec<f64>,
+    kept: Option<Kept>,
     phases: Vec<(Phase, f64)>,
 }
 
@@ -102,15 +103,22 @@ impl<'a> Run<'a> {
             reopened: 0.0,
             ordered_on: 0,
             fed: 0,
-            record: Vec::new(),
+            kept: None,
             phases: Vec::new(),
         }
+    }
+
+    /// Keeps a real record of the run.
+    pub(crate) fn on_record(mut self) -> Result<Self, String> {
+        self.kept = Some(Kept::begin()?);
+        Ok(self)
     }
 
     /// Carries the run to its end.
     pub(crate) fn finish(mut self) -> Ended {
         let outcome = self.opens().then(|| self.to_the_end()).flatten();
         let look = self.bench.look();
+        let kept = self.kept.take().map(|kept| kept.count().unwrap_or_default());
         Ended {
             outcome,
             on: look.output_on,
@@ -118,7 +126,7 @@ impl<'a> Run<'a> {
             violations: self.bench.violations().to_vec(),
             came: self.came,
             ordered_on: self.ordered_on,
-            readings: (self.fed, self.record.len()),
+            readings: (self.fed, kept),
             phases: self.phases,
         }
     }
@@ -302,7 +310,7 @@ impl<'a> Run<'a> {
         for said in says {
             match said {
                 MeterSays::Current(sample, range) => {
-                    self.record.push(self.now - self.began);
+                    self.keep((sample, range));
                     self.fed += 1;
                     self.feed(Input::Current { sample, range });
                 }
@@ -310,6 +318,16 @@ impl<'a> Run<'a> {
                 MeterSays::Lost(_) => self.feed(Input::Lost(Role::Meter)),
                 MeterSays::Complains(_) | MeterSays::Identity(_) => {}
             }
+        }
+    }
+
+    /// A reading goes to the record before it counts.
+    fn keep(&mut self, reading: (Sample<Current>, RangeIndex)) {
+        let (second, phase) = (self.now - self.began, self.procedure.phase());
+        let Some(kept) = &mut self.kept else { return };
+        if !kept.reading(self.station, second, reading, phase) {
+            self.kept = None;
+            self.feed(Input::Disturbed);
         }
     }
 

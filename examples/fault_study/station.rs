@@ -7,7 +7,7 @@ use std::sync::Arc;
 use reststrom::part::Part;
 use reststrom::plan::{Phase, Plan, Wish, draw_up};
 use reststrom::quantity::{farads, seconds, volts};
-use reststrom::simbench::{Absorption, Breakdown, Leakage, Physics, SimPart};
+use reststrom::simbench::{Breakdown, Leakage, Physics, SimPart};
 use reststrom::station::wiring;
 
 use crate::dice::Dice;
@@ -59,7 +59,7 @@ impl Station {
     pub(crate) fn new() -> Result<Self, String> {
         let path = Path::new("fault-study.toml");
         let wired = wiring::read(path, FILE).map_err(|error| error.to_string())?;
-        let part = Part::read("10µF 25V tantalum").map_err(|error| error.to_string())?;
+        let part = Part::read("47µF 25V tantalum").map_err(|error| error.to_string())?;
         let limit = part.default_limit().map_err(|error| error.to_string())?;
         let wish = Wish::of(part, limit);
         let drawn = draw_up(&wish, &wired.bench)
@@ -91,19 +91,18 @@ impl Station {
     }
 }
 
-/// A part of which the truth is known. Its limit is 0.01·C·U: 2.5 µA.
+/// A part of which the truth is known. Its limit is 0.01·C·U: 11.75 µA.
 pub(crate) fn part(truth: Truth) -> SimPart {
     let rated = volts(25.0);
     let leaking = |rated_ua: f64| Physics {
         leakage: Some(Leakage::Exponential { rated_ua, b: 4.0 }),
-        absorption: Some(Absorption { beta: 1e-3, n: 1.0 }),
-        ..Physics::capacitor(farads(10e-6), rated)
+        ..Physics::capacitor(farads(47e-6), rated)
     };
     SimPart::bare(match truth {
-        Truth::Sound => leaking(0.25),
-        Truth::Leaky => leaking(10.0),
+        Truth::Sound => leaking(1.2),
+        Truth::Leaky => leaking(47.0),
         Truth::GivesWay => {
-            Physics { breakdown: Some(Breakdown { at_v: 17.0, then_ohm: 20.0 }), ..leaking(0.25) }
+            Physics { breakdown: Some(Breakdown { at_v: 17.0, then_ohm: 20.0 }), ..leaking(1.2) }
         }
         Truth::Empty => Physics::nothing(rated),
     })

@@ -3,8 +3,8 @@
 use super::rise::PROVING;
 use super::soak::conducts;
 use super::{
-    Context, Input, Instrument, Order, Orders, OutputState, Sample, Senses, State, Step, Switch,
-    Tally,
+    Context, Input, Instrument, OneReading, Order, Orders, OutputState, Sample, Senses, State,
+    Step, Switch, Tally,
 };
 use crate::judge::Finding;
 use crate::plan::{Bleeder, Plan, RangeIndex};
@@ -40,8 +40,7 @@ pub(super) struct Bleed {
     relapsed: bool,
     proven_off: bool,
     supply_lost: bool,
-    /// The last reading before the output went off showed that a part hung on the clips, or there
-    /// is no meter that could show it.
+    /// The last reading before the output went off showed that a part hung on the clips.
     attached: bool,
     returned: Charge,
     /// Readings in which charge would have been seen to come back.
@@ -79,7 +78,12 @@ impl Bleed {
         if !tally.meter_lost {
             orders.push(Order::SelectRange(plan.meter.bleed));
         }
-        let attached = tally.meter_lost || senses.shows_a_part(plan, now);
+        // A meter that was lost can still tell what it saw last.
+        let attached = if tally.meter_lost {
+            senses.showed_a_part(plan)
+        } else {
+            senses.shows_a_part(plan, now)
+        };
         Self { attached, ..Self::new(now, Stage::Falling { since: now }) }
     }
 
@@ -284,7 +288,7 @@ impl Bleed {
     }
 
     /// The terminals are empty; the part is too only if it still hangs on them.
-    fn finish(&self, context: &mut Context) -> Step {
+    fn finish(&mut self, context: &mut Context) -> Step {
         self.weigh_one_reading(context);
         if self.stands_still(context) {
             return Self::lock_out(context);
@@ -317,16 +321,20 @@ impl Bleed {
 
     /// A part that gave way holds no charge. One that gives charge back did not: the one reading that
     /// said so was garbled, or nothing was there to see it by.
-    fn weigh_one_reading(&self, context: &mut Context) {
-        if !std::mem::take(&mut context.tally.by_one_reading) {
-            return;
-        }
+    fn weigh_one_reading(&mut self, context: &mut Context) {
+        let Some(seen) = context.tally.by_one_reading.take() else { return };
         let high = context.tally.high_water.max(volts(0.0));
         let held = context.plan.part.capacitance * context.plan.part.least_ratio * high;
         let given = held * LEAST_RETURN_SHARE;
         let gives_back = given.max(self.feigned * FEIGNED_SHARE) <= self.returned;
-        let blamed = matches!(context.tally.ended_by, Some(Finding::BrokeDown | Finding::Shorted));
-        if blamed && (gives_back || self.looked < LOOKS) {
+        // Without a bleeder it gives nothing back by itself, and stands there charged.
+        let unproven = match context.plan.discharge.bleeder {
+            Bleeder::SupplySinks => 0 < self.attempts,
+            Bleeder::Fitted(_) | Bleeder::Relay(_) => gives_back || self.looked < LOOKS,
+        };
+        let nothing = seen == OneReading::OfNothing || !took_charge(context, held);
+        if unproven || nothing || !self.proven_off {
+            self.attached = seen == OneReading::OfAPart;
             context.tally.ended_by = Some(Finding::InstrumentLost);
             context.tally.broke_down_at = None;
         }
@@ -362,7 +370,7 @@ fn emptying_time(plan: &Plan, range: RangeIndex) -> Time {
 fn took_charge(context: &Context, held: Charge) -> bool {
     let floor = context.plan.ramp.charge_floor * 5.0;
     let least = (held * LEAST_RETURN_SHARE).max(floor);
-    context.tally.charge_in || least < context.tally.count.charge()
+    context.tally.charge_in || least < context.tally.count.charge().abs()
 }
 
 /// Whether something may still drive the terminals.

@@ -3,7 +3,7 @@
 //! The voltage at the part is a measured value or unknown, never the set-point; unknown counts as
 //! charged.
 
-use super::{Input, OutputState, Sample};
+use super::{Input, OneReading, OutputState, Sample};
 use crate::plan::{Bleeder, Plan, RangeIndex, Sensing};
 use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
 
@@ -141,6 +141,13 @@ impl Senses {
         }
     }
 
+    /// What the reading before the newest showed.
+    pub(super) fn one_reading(&self, plan: &Plan) -> OneReading {
+        let error = plan.meter.range(self.range).error_at(self.before);
+        let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
+        if fixture + error < self.before { OneReading::OfAPart } else { OneReading::OfNothing }
+    }
+
     /// Magnitude of the reading before the newest.
     pub(super) fn before(&self) -> Current {
         self.before
@@ -182,10 +189,15 @@ impl Senses {
     /// hangs on the clips.
     pub(super) fn shows_a_part(&self, plan: &Plan, now: Time) -> bool {
         let fresh = self.current.is_some_and(|current| now - current.at <= plan.cut_out.stale);
+        fresh && self.showed_a_part(plan)
+    }
+
+    /// The same of the last reading that there was, however long ago.
+    pub(super) fn showed_a_part(&self, plan: &Plan) -> bool {
         let error = |current| plan.meter.range(self.range).error_at(current);
         let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
         match self.latest_current() {
-            Some(current) => fresh && fixture + error(current) < current,
+            Some(current) => fixture + error(current) < current,
             None => self.overload.is_some_and(|negative| !negative.value),
         }
     }

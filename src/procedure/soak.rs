@@ -284,7 +284,8 @@ fn climbs_on(context: &mut Context) -> bool {
 /// The part conducts far beyond a leak; or, where the current flows out of it, something else
 /// pulls it down.
 pub(super) fn gave_way(context: &mut Context) -> Step {
-    if context.senses.flows_back() {
+    let swapped = context.tally.count.charge() < -context.plan.ramp.charge_floor;
+    if context.senses.flows_back() || swapped {
         return Step::Fault(Finding::InstrumentLost);
     }
     context.tally.broke_down_at.get_or_insert(context.tally.high_water);
@@ -298,7 +299,9 @@ pub(super) fn seems_to_give_way(context: &mut Context) -> Step {
     if !context.senses.is_possible(context.plan) {
         return Step::Fault(Finding::InstrumentLost);
     }
-    context.tally.by_one_reading = !conducts(context.plan, context.senses.before());
+    if !conducts(context.plan, context.senses.before()) {
+        context.tally.by_one_reading = Some(context.senses.one_reading(context.plan));
+    }
     gave_way(context)
 }
 
@@ -316,6 +319,12 @@ fn sag(context: &mut Context) -> Step {
     if context.plan.test_voltage * SAG_SHARE <= voltage {
         return Step::Stay;
     }
+    fell(context)
+}
+
+/// The voltage at the part fell although nobody lowered it: with current, the part gave way; without,
+/// the supply did.
+pub(super) fn fell(context: &mut Context) -> Step {
     let drawn = context.senses.latest_current().unwrap_or(context.plan.cut_out.surge);
     if conducts(context.plan, drawn) {
         return gave_way(context);

@@ -89,6 +89,7 @@ impl World {
             return;
         }
         self.speaking = which;
+        line.clone_into(&mut self.desk(which).way.told);
         // IEEE 488.2: a message that comes before the answer was taken interrupts the question.
         if which == Instrument::Meter && self.meter.awaited {
             self.meter.abort();
