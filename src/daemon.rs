@@ -6,6 +6,7 @@ mod check;
 mod clock;
 pub mod control;
 mod ending;
+mod identify;
 pub mod keeper;
 mod plug;
 mod progress;
@@ -14,6 +15,7 @@ mod scanner;
 
 pub use actor::Stop;
 pub use check::Checked;
+pub use identify::{Identified, IdentifyError, Suits, identify};
 pub use progress::Progress;
 pub use run::{Finished, Line, OpenStation, RunError};
 pub use scanner::{Connected, OpenScanner, ScannerError};

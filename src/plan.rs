@@ -13,10 +13,11 @@ mod purpose;
 mod refusal;
 mod told;
 mod wish;
+mod zero;
 
 pub use bench::{
     Accuracy, Bench, Bleeder, Conversion, MOST_RANGES, MeterFacts, MeterRange, RangeIndex, Sensing,
-    SupplyFacts, Zero,
+    SupplyFacts, TakenZero, Zero,
 };
 pub use cautions::{Caution, Obstacle};
 pub use draw_up::{HARMLESS, LOOK_CONSTANTS, LOOK_READINGS, TOUCH_SAFE, draw_up};
@@ -26,6 +27,7 @@ pub use purpose::{FORMING_SHARES, Forming, MOST_STAIRS, Purpose, Stairs};
 pub use refusal::Refusal;
 pub use told::{OutputState, Sample};
 pub use wish::{Aim, Drawn, Kind, Wish};
+pub use zero::draw_up_zero;
 
 use arrayvec::ArrayVec;
 

@@ -14,6 +14,7 @@
 mod bleed;
 mod clip;
 mod closing;
+mod fixture;
 mod forming;
 mod outcome;
 mod probe;
@@ -31,10 +32,11 @@ pub use forming::Formed;
 pub use outcome::Outcome;
 
 use crate::judge::{ChargeCount, Finding, Fit, Forecast, MeasuredCapacitance, Reading, Stair};
-use crate::plan::{OutputState, Phase, Plan, RangeIndex, Sample};
+use crate::plan::{OutputState, Phase, Plan, RangeIndex, Sample, Zero};
 use crate::quantity::{Current, Time, Voltage};
 use bleed::Bleed;
 use clip::ClipWatch;
+use fixture::Fixture;
 use forming::Form;
 use probe::Probe;
 use rise::{Charge, Ramp};
@@ -134,6 +136,7 @@ enum State {
     Soak(Box<Soak>),
     Form(Box<Form>),
     Clip(ClipWatch),
+    Fixture(Fixture),
     Bleed(Bleed),
     Safe,
     LockedOut { written: Time },
@@ -171,6 +174,8 @@ struct Tally {
     formed: Option<Formed>,
     /// The watch of the clip saw a part go in.
     clipped: bool,
+    /// The zero of the open fixture.
+    zero: Option<Zero>,
     meter_lost: bool,
     /// The voltage fell in the soak before a current was read that would explain it.
     sagged: bool,
@@ -242,7 +247,8 @@ impl Procedure {
             State::Ramp(_) => Phase::Ramp,
             State::Charge(_) => Phase::Charge,
             State::Settle(_) => Phase::Settle,
-            State::Soak(_) | State::Form(_) => Phase::Soak,
+            State::Fixture(fixture) if fixture.rises() => Phase::Ramp,
+            State::Soak(_) | State::Form(_) | State::Fixture(_) => Phase::Soak,
             State::Bleed(_) => Phase::Bleed,
             State::Safe => Phase::Safe,
             State::LockedOut { .. } => Phase::LockedOut,
@@ -263,7 +269,8 @@ impl Procedure {
             | State::Settle(_)
             | State::Soak(_)
             | State::Form(_)
-            | State::Clip(_) => self.senses.part_voltage(&self.plan, now),
+            | State::Clip(_)
+            | State::Fixture(_) => self.senses.part_voltage(&self.plan, now),
         }
     }
 
@@ -272,6 +279,7 @@ impl Procedure {
     pub fn in_window(&self, now: Time) -> bool {
         match &self.state {
             State::Soak(soak) => soak.in_window(now),
+            State::Fixture(fixture) => fixture.in_window(now),
             State::Idle
             | State::Probe(_)
             | State::Ramp(_)
@@ -299,6 +307,7 @@ impl Procedure {
             | State::Settle(_)
             | State::Form(_)
             | State::Clip(_)
+            | State::Fixture(_)
             | State::Bleed(_)
             | State::Safe
             | State::LockedOut { .. } => None,
@@ -350,6 +359,7 @@ impl Procedure {
             State::Soak(soak) => soak.step(&mut context, input),
             State::Form(form) => form.step(&mut context, input),
             State::Clip(clip) => clip.step(&mut context, input),
+            State::Fixture(fixture) => fixture.step(&mut context, input),
             State::Bleed(bleed) => bleed.step(&mut context, input),
             State::LockedOut { written } => hold_off(written, &mut context),
         };
@@ -402,6 +412,7 @@ impl Procedure {
                 | State::Soak(_)
                 | State::Form(_)
                 | State::Clip(_)
+                | State::Fixture(_)
         );
         if !energised {
             return None;
@@ -432,7 +443,8 @@ impl Procedure {
             | State::Settle(_)
             | State::Soak(_)
             | State::Form(_)
-            | State::Clip(_) => true,
+            | State::Clip(_)
+            | State::Fixture(_) => true,
             State::Idle | State::Bleed(_) | State::Safe | State::LockedOut { .. } => false,
         }
     }
@@ -448,14 +460,31 @@ impl Procedure {
             return Some(Finding::InstrumentLost);
         }
         // From `settle` on the meter changes ranges, and those states know which overload counts.
-        let rising = matches!(
-            self.state,
-            State::Probe(_) | State::Ramp(_) | State::Charge(_) | State::Form(_) | State::Clip(_)
-        );
-        if rising && self.is_on() && !self.senses.current_is_below(self.plan.cut_out.surge) {
+        if self.is_on_the_wide_range()
+            && self.is_on()
+            && !self.senses.current_is_below(self.plan.cut_out.surge)
+        {
             return Some(self.surge_finding());
         }
         None
+    }
+
+    /// Whether the meter stands on the range that no sound part overloads.
+    fn is_on_the_wide_range(&self) -> bool {
+        match &self.state {
+            State::Probe(_)
+            | State::Ramp(_)
+            | State::Charge(_)
+            | State::Form(_)
+            | State::Clip(_) => true,
+            State::Fixture(fixture) => fixture.rises(),
+            State::Idle
+            | State::Settle(_)
+            | State::Soak(_)
+            | State::Bleed(_)
+            | State::Safe
+            | State::LockedOut { .. } => false,
+        }
     }
 
     /// A current that only a failed part can draw: a short at the probe, a breakdown later. One
@@ -465,7 +494,7 @@ impl Procedure {
         if self.senses.flows_back() || swapped || !self.senses.is_possible(&self.plan) {
             return Finding::InstrumentLost;
         }
-        if matches!(self.state, State::Probe(_) | State::Clip(_)) {
+        if matches!(self.state, State::Probe(_) | State::Clip(_) | State::Fixture(_)) {
             return Finding::Shorted;
         }
         self.tally.by_one_reading = Some(self.senses.one_reading(&self.plan));

@@ -2,6 +2,7 @@
 
 pub mod driver;
 mod file;
+pub mod interview;
 mod link;
 mod meter;
 mod picture;
@@ -10,7 +11,7 @@ pub mod reply;
 mod scanner;
 pub mod schema;
 mod session;
-mod stream;
+pub mod stream;
 mod supply;
 pub mod wiring;
 mod written;

@@ -15,7 +15,7 @@ use serde_json::Value;
 /// Fast, for runs that end early.
 const LAPSE: f64 = 150.0;
 /// Slow enough for a capacitance to be measured on a loaded machine.
-const STEADY: f64 = 40.0;
+const STEADY: f64 = 25.0;
 const C14: [&str; 4] = ["C14", "22µF", "25V", "tantalum"];
 
 /// Words of a command with those of a part after the first.

@@ -10,7 +10,7 @@ mod plant;
 use plant::{Part, Rig, plan};
 use proptest::prelude::*;
 use reststrom::judge::{Finding, Left, Verdict};
-use reststrom::plan::{Bleeder, OutputState, Phase, Plan, RangeIndex, Sample};
+use reststrom::plan::{Bleeder, OutputState, Phase, Plan, Purpose, RangeIndex, Sample};
 use reststrom::procedure::{Input, Instrument, Order, Orders, Outcome};
 use reststrom::quantity::{amperes, ohms, seconds, volts};
 
@@ -78,7 +78,9 @@ fn is_energised(phase: Phase) -> bool {
 impl Watched {
     fn start(plan: Plan) -> Self {
         let sinks = plan.discharge.bleeder == Bleeder::SupplySinks;
-        Self { rig: Rig::start(plan, Part::sound()), sinks, said: Vec::new() }
+        let open = plan.purpose == Purpose::Zero;
+        let part = if open { Part::nothing() } else { Part::sound() };
+        Self { rig: Rig::start(plan, part), sinks, said: Vec::new() }
     }
 
     /// Says one thing to the run and checks what follows.
@@ -213,6 +215,19 @@ fn no_single_input_anywhere_leaves_the_bench_unsafe() {
             walk(&moment, 1, &mut |walked| {
                 walked.clone().live_on();
                 walked.fall_silent();
+            });
+        }
+    }
+}
+
+#[test]
+fn no_pair_of_inputs_at_an_open_fixture_leaves_the_bench_unsafe() {
+    for bleeder in [Bleeder::Fitted(ohms(10_000.0)), Bleeder::SupplySinks] {
+        let plan = Plan { purpose: Purpose::Zero, ..short(bleeder) };
+        for moment in moments(&plan) {
+            walk(&moment, 2, &mut |walked| {
+                walked.clone().fall_silent();
+                walked.live_on();
             });
         }
     }

@@ -18,7 +18,7 @@ fn supply_of(text: &str) -> Supply {
 #[track_caller]
 fn next(supply: &mut Supply) -> String {
     let said = (0..100).find_map(|tenth| supply.write(seconds(0.1 + 0.01 * f64::from(tenth))));
-    String::from_utf8(said.expect("something to say")).unwrap().trim_end().to_owned()
+    String::from_utf8(said.expect("something to say")).expect("text").trim_end().to_owned()
 }
 
 #[track_caller]
@@ -29,7 +29,7 @@ fn answered(supply: &mut Supply, question: &str, reply: &str) -> Vec<SupplySays>
 
 /// A supply whose error queue holds what was left over.
 fn known(left_over: &[&str]) -> (Supply, Vec<SupplySays>) {
-    let mut supply = supply_of(shipped("scpi-supply").unwrap());
+    let mut supply = supply_of(shipped("scpi-supply").expect("a driver that is shipped"));
     let mut says = answered(&mut supply, "*IDN?", "MAKER,SUPPLY,1,1");
     for entry in left_over {
         says.extend(answered(&mut supply, "SYST:ERR?", entry));
@@ -80,7 +80,7 @@ fn errors_left_over_by_others_are_told_and_refuse_nothing() {
 
 #[test]
 fn an_error_queue_that_never_empties_is_given_up() {
-    let mut supply = supply_of(shipped("scpi-supply").unwrap());
+    let mut supply = supply_of(shipped("scpi-supply").expect("a driver that is shipped"));
     answered(&mut supply, "*IDN?", "MAKER,SUPPLY,1,1");
     let mut asked = 0;
     while asked < 100 && next(&mut supply) == "SYST:ERR?" {
@@ -92,7 +92,7 @@ fn an_error_queue_that_never_empties_is_given_up() {
 
 #[test]
 fn a_supply_without_an_error_queue_is_asked_for_it_once() {
-    let mut supply = supply_of(shipped("scpi-supply").unwrap());
+    let mut supply = supply_of(shipped("scpi-supply").expect("a driver that is shipped"));
     answered(&mut supply, "*IDN?", "MAKER,SUPPLY,1,1");
     assert_eq!(next(&mut supply), "SYST:ERR?");
     assert!(!supply.is_settled());
@@ -137,17 +137,15 @@ fn a_setting_that_was_not_taken_stops_the_start(
 ) {
     let (mut supply, _) = known(&[]);
     let says = armed(&mut supply, |asked| if asked == question { reply } else { right(asked) });
-    let refused = says.iter().find_map(|said| match said {
-        SupplySays::Refused(what) => Some(what.clone()),
-        _ => None,
-    });
-    assert!(refused.as_ref().is_some_and(|said| said.contains(what)), "{says:?}");
+    let refused =
+        says.iter().any(|said| matches!(said, SupplySays::Refused(why) if why.contains(what)));
+    assert!(refused, "{says:?}");
 }
 
 #[test]
 fn a_value_rounded_to_the_step_of_the_supply_is_taken() {
     let coarse = shipped("scpi-supply")
-        .unwrap()
+        .expect("a driver that is shipped")
         .replace("voltage_step = \"10 mV\"", "voltage_step = \"20 mV\"");
     let mut supply = supply_of(&coarse);
     answered(&mut supply, "*IDN?", "MAKER,SUPPLY,1,1");
@@ -316,7 +314,7 @@ fn reads(text: &str, reply: &[u8]) -> Vec<MeterSays> {
 }
 
 fn scpi_meter() -> &'static str {
-    shipped("scpi-meter").unwrap()
+    shipped("scpi-meter").expect("a driver that is shipped")
 }
 
 fn is(sample: Sample<f64>) -> Vec<MeterSays> {
@@ -416,7 +414,7 @@ fn a_meter_without_an_error_queue_is_read_all_the_same() {
 
 /// A streaming meter on its 10 µA range, known by three lines.
 fn streaming(change: impl Fn(String) -> String) -> Meter {
-    let text = change(shipped("text-stream-meter").unwrap().to_owned());
+    let text = change(shipped("text-stream-meter").expect("a driver that is shipped").to_owned());
     let mut driver = read_meter("stream.toml", &text).expect("a driver");
     driver.ability.current_range.retain(|range| range.full_scale == amperes(1e-5));
     Meter::open(&driver, SensedBy::Shunt, seconds(0.0))

@@ -69,7 +69,8 @@ impl Talk {
 
     #[track_caller]
     fn says(&mut self, words: &str) {
-        let said = self.session.write(self.time()).map(|bytes| String::from_utf8(bytes).unwrap());
+        let bytes = self.session.write(self.time());
+        let said = bytes.map(|bytes| String::from_utf8(bytes).expect("text"));
         assert_eq!(said.as_deref().map(str::trim_end), Some(words), "at {} s", self.now);
     }
 

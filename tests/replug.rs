@@ -100,7 +100,8 @@ impl Network {
             for client in listener.incoming().flatten() {
                 let Ok(server) = TcpStream::connect(&instrument) else { return };
                 for (from, to) in [(&client, &server), (&server, &client)] {
-                    let (from, to) = (from.try_clone().unwrap(), to.try_clone().unwrap());
+                    let from = from.try_clone().expect("a handle");
+                    let to = to.try_clone().expect("a handle");
                     let swallows = mine.clone();
                     std::thread::spawn(move || pass_on(from, to, &swallows));
                 }

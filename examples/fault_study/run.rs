@@ -116,7 +116,7 @@ impl<'a> Run<'a> {
 
     /// Carries the run to its end.
     pub(crate) fn finish(mut self) -> Ended {
-        let outcome = self.opens().then(|| self.to_the_end()).flatten();
+        let outcome = self.opens().then(|| self.carry_out_run()).flatten();
         let look = self.bench.look();
         let kept = self.kept.take().map(|kept| kept.count().unwrap_or_default());
         Ended {
@@ -145,7 +145,7 @@ impl<'a> Run<'a> {
         true
     }
 
-    fn to_the_end(&mut self) -> Option<Outcome> {
+    fn carry_out_run(&mut self) -> Option<Outcome> {
         self.began = self.now;
         let orders = self.procedure.start(seconds(0.0));
         self.carry_out(&orders);

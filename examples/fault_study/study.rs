@@ -97,10 +97,9 @@ impl Case {
         let ended = &self.ended;
         let mut found = Vec::new();
         let wrong = match (self.truth, verdict(ended)) {
-            (Truth::Sound, Some(Verdict::Over)) => true,
+            (Truth::Sound | Truth::Empty, Some(Verdict::Over))
+            | (Truth::Leaky | Truth::GivesWay | Truth::Empty, Some(Verdict::Within)) => true,
             (Truth::Sound, Some(Verdict::Within)) => self.came_off(),
-            (Truth::Leaky | Truth::GivesWay | Truth::Empty, Some(Verdict::Within)) => true,
-            (Truth::Empty, Some(Verdict::Over)) => true,
             _ => false,
         };
         if wrong {

@@ -4,7 +4,7 @@
 use arrayvec::ArrayVec;
 use reststrom::plan::{
     Accuracy, Bench, Bleeder, Conversion, MOST_RANGES, MeterFacts, MeterRange, Sensing,
-    SupplyFacts, Zero,
+    SupplyFacts, TakenZero, Zero,
 };
 use reststrom::quantity::{amperes, joules, ohms, seconds, volts};
 
@@ -129,7 +129,7 @@ impl Station {
             ceiling: volts(700.0),
             energy_bound: joules(2000.0),
             safe_voltage: volts(5.0),
-            zero: Some(zero(dice, truth.fixture * specimen.volt)),
+            zero: Some(zero(dice, &truth, specimen.volt)),
             room: None,
             lapse: 1.0,
         };
@@ -138,12 +138,14 @@ impl Station {
 }
 
 /// The fixture's zero as it was measured at the test voltage, to a twentieth.
-fn zero(dice: &mut Dice, flows: f64) -> Zero {
+fn zero(dice: &mut Dice, truth: &Errors, volt: f64) -> TakenZero {
+    let flows = truth.fixture * volt;
     let uncertainty = 0.05 * flows;
-    Zero {
+    let zero = Zero {
         current: amperes(flows + dice.normal() * uncertainty),
         uncertainty: amperes(uncertainty),
-    }
+    };
+    TakenZero { zero, voltage: volts(volt), age: seconds(3600.0) }
 }
 
 fn supply_facts(class: SupplyClass) -> SupplyFacts {

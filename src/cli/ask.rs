@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use super::failure::{Failure, chain};
 use super::{RecordArgument, printed};
 use crate::part::{Duty, Limit, Part, Room};
-use crate::plan::{Drawn, Until, Wish, draw_up};
-use crate::quantity::{Confidence, Time, read};
+use crate::plan::{Drawn, Refusal, TakenZero, Until, Wish, Zero, draw_up};
+use crate::quantity::{Confidence, Time, read, seconds};
 use crate::station::configuration_folder;
 use crate::station::wiring::{self, Station};
 use crate::tray::Terms;
@@ -131,6 +131,32 @@ impl StationArgument {
     }
 }
 
+impl StationArgument {
+    /// The station with the zero of its fixture, if the record has one.
+    pub(crate) fn load_with_zero(&self, record: &RecordArgument) -> Result<Station, Failure> {
+        let mut station = self.load()?;
+        if record.path()?.exists() {
+            let zero = record.open_to_look()?.latest_zero(&station.name)?;
+            station.bench.zero = zero.as_ref().map(taken);
+        }
+        Ok(station)
+    }
+}
+
+/// A zero on record, with its age.
+fn taken(zero: &crate::record::Zero) -> TakenZero {
+    let age = jiff::Timestamp::now().duration_since(zero.taken).as_secs_f64();
+    TakenZero {
+        zero: Zero {
+            current: zero.current,
+            uncertainty: zero.uncertainty / Confidence::USUAL.coverage(),
+        },
+        voltage: zero.voltage,
+        // One from the future says that a clock was set: how old it is, nobody knows.
+        age: if age < 0.0 { seconds(f64::INFINITY) } else { seconds(age) },
+    }
+}
+
 /// `station.toml` in the XDG configuration folder.
 fn default_station() -> Option<PathBuf> {
     configuration_folder().map(|folder| folder.join("station.toml"))
@@ -205,7 +231,11 @@ pub(crate) fn time(word: &str) -> Result<Time, Failure> {
 
 /// Draws the plan of a wish, or says everything that is in its way.
 pub(crate) fn drawn(wish: &Wish, station: &Station) -> Result<Drawn, Failure> {
-    draw_up(wish, &station.bench).map_err(|refusals| {
-        Failure::all(refusals.iter().map(|refusal| (refusal.to_string(), refusal.help())).collect())
-    })
+    draw_up(wish, &station.bench).map_err(refused)
+}
+
+/// Everything that is in the way of a plan, as one failure.
+#[expect(clippy::needless_pass_by_value, reason = "what `map_err` gives away")]
+pub(crate) fn refused(refusals: Vec<Refusal>) -> Failure {
+    Failure::all(refusals.iter().map(|refusal| (refusal.to_string(), refusal.help())).collect())
 }

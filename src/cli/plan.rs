@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::ask::{WishArguments, drawn};
 use super::failure::Failure;
-use super::{Exit, screen};
+use super::{Exit, RecordArgument, screen};
 use crate::part::{Duty, Leak, Reach};
 use crate::plan::{Bleeder, Drawn, Keeping, Plan, Purpose, Wish};
 use crate::quantity::text;
@@ -23,6 +23,8 @@ pub(crate) struct Arguments {
     /// Plan all parts of a tray's file, CSV or TOML (README.md has its columns), in place of a part
     #[arg(long, value_name = "FILE", conflicts_with_all = ["part", "limit", "voltage", "soak"])]
     tray: Option<PathBuf>,
+    #[command(flatten)]
+    record: RecordArgument,
     /// Print the plan as JSON
     #[arg(long)]
     json: bool,
@@ -30,12 +32,12 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     if let Some(path) = &arguments.tray {
-        let station = arguments.wish.common.station.load()?;
+        let station = arguments.wish.common.station.load_with_zero(&arguments.record)?;
         let terms = arguments.wish.terms()?;
         return tray::run(path, &station, &terms, arguments.json);
     }
     let wish = arguments.wish.wish()?;
-    let station = arguments.wish.common.station.load()?;
+    let station = arguments.wish.common.station.load_with_zero(&arguments.record)?;
     let drawn = drawn(&wish, &station)?;
     if arguments.json {
         screen::tell_json(&PlanObject::of(&wish, &drawn, &station));
@@ -81,6 +83,7 @@ fn held(plan: &Plan) -> String {
             text::power(plan.heat_of_forming(forming)),
             text::time(forming.final_hold)
         ),
+        Purpose::Zero => format!("{} with nothing in the clips", text::time(plan.target.soak)),
         Purpose::ClipWatch { .. } => "up to the probe voltage only".into(),
     }
 }

@@ -39,7 +39,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     let rest = time(&arguments.rest)?;
     let test = arguments.common.wish(None)?;
     let form = Wish { aim: Aim::Reform, ..test.clone() };
-    let station = arguments.common.station.load()?;
+    let station = arguments.common.station.load_with_zero(&arguments.run.record)?;
     let course = Course {
         form: (form.clone(), drawn(&form, &station)?),
         rest,

@@ -13,9 +13,9 @@ use super::{Exit, live, screen, soak};
 use crate::daemon::control::Control;
 use crate::daemon::{Finished, Line, OpenStation, Progress, Stop};
 use crate::judge::Left;
-use crate::plan::{Drawn, Plan, Purpose, Wish};
+use crate::plan::{Drawn, Phase, Plan, Purpose, Wish};
 use crate::procedure::Outcome;
-use crate::quantity::{Time, text};
+use crate::quantity::{Time, Voltage, text};
 use crate::record::{Record, RunFilter, RunId, TrayPlace};
 use crate::station::wiring::Station;
 
@@ -151,6 +151,21 @@ impl<'a> Sitting<'a> {
         self.open.watch_clip(Arc::new(plan), line).await
     }
 
+    /// Energises the open fixture by `plan`, with progress on the screen.
+    pub(crate) async fn read_fixture(&mut self, plan: &Plan) -> Fixture {
+        let (progress, watched) = watch::channel(Progress::default());
+        let screen = tokio::spawn(live::show_progress(watched, Some(plan.target.soak)));
+        let seen = tokio::spawn(seen(progress.subscribe(), plan.discharge.safe_voltage));
+        let line = Line { progress: &progress, stops: &mut self.stops };
+        let outcome = self.open.watch_clip(Arc::new(plan.clone()), line).await;
+        drop(progress);
+        if let Err(error) = screen.await {
+            tracing::debug!(%error, "the progress line ended early");
+        }
+        let seen = seen.await.unwrap_or_default();
+        Fixture { outcome, at_full: seen.at_full, emptied_in: seen.emptied_in() }
+    }
+
     /// Empties what may be in the clip, by `plan`.
     pub(crate) async fn make_safe(&mut self, plan: &Plan) -> Left {
         let (progress, _watched) = watch::channel(Progress::default());
@@ -182,6 +197,49 @@ impl<'a> Sitting<'a> {
         self.open.close().await?;
         Ok(())
     }
+}
+
+/// What an open fixture came to.
+#[derive(Debug, Clone)]
+pub(crate) struct Fixture {
+    /// The run.
+    pub(crate) outcome: Outcome,
+    /// Voltage across the clips at the end of the soak.
+    pub(crate) at_full: Option<Voltage>,
+    /// Time from the output's end to a voltage that may be touched.
+    pub(crate) emptied_in: Option<Time>,
+}
+
+/// What is seen of the voltage while a run goes on.
+#[derive(Debug, Clone, Copy, Default)]
+struct Seen {
+    at_full: Option<Voltage>,
+    off_at: Option<Time>,
+    empty_at: Option<Time>,
+}
+
+impl Seen {
+    fn emptied_in(self) -> Option<Time> {
+        self.off_at.zip(self.empty_at).map(|(off, empty)| empty - off)
+    }
+}
+
+async fn seen(mut watched: watch::Receiver<Progress>, safe: Voltage) -> Seen {
+    let mut seen = Seen::default();
+    while watched.changed().await.is_ok() {
+        let progress = *watched.borrow_and_update();
+        let voltage = progress.voltage;
+        if progress.phase == Phase::Soak {
+            seen.at_full = voltage.or(seen.at_full);
+        }
+        if progress.phase == Phase::Bleed {
+            seen.off_at.get_or_insert(progress.time);
+            if voltage.is_some_and(|voltage| voltage.abs() < safe) {
+                seen.empty_at.get_or_insert(progress.time);
+            }
+        }
+    }
+    seen
 }
 
 /// How long a soak lasts from full voltage on; other runs have no single such time.

@@ -29,7 +29,7 @@ pub(super) fn single(
     station: &StationArgument,
     run: &RunArguments,
 ) -> Result<Exit, Failure> {
-    let station = station.load()?;
+    let station = station.load_with_zero(&run.record)?;
     let drawn = drawn(wish, &station)?;
     let path = run.record.path()?;
     if !run.unlock {

@@ -2,7 +2,9 @@
 
 mod check;
 mod drivers;
+mod identify;
 mod schema;
+mod zero;
 
 use super::failure::Failure;
 use super::{Exit, screen};
@@ -19,6 +21,10 @@ pub(crate) struct Arguments {
 enum Command {
     /// Ask the instruments who they are and what they read; nothing is energised
     Check(check::Arguments),
+    /// Find out what stands at a port, without setting anything, and propose station file lines
+    Identify(identify::Arguments),
+    /// Measure what the open fixture leaks by itself, and keep it; energises the clips
+    Zero(zero::Arguments),
     /// List the drivers that a station file can name, and what each can do
     Drivers(drivers::Arguments),
     /// Print the JSON Schema of station files or driver files
@@ -34,6 +40,8 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
             Ok(Exit::Within)
         }
         Command::Check(arguments) => check::run(arguments),
+        Command::Identify(arguments) => identify::run(arguments),
+        Command::Zero(arguments) => zero::run(arguments),
         Command::Drivers(arguments) => drivers::run(arguments),
         Command::Schema(arguments) => Ok(schema::run(arguments)),
     }

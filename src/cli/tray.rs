@@ -49,7 +49,7 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     let file = TrayFile::load(&arguments.file)?;
-    let station = arguments.station.load()?;
+    let station = arguments.station.load_with_zero(&arguments.run.record)?;
     let drawn = plans(&file, &station, arguments)?;
     let path = arguments.run.record.path()?;
     if !arguments.run.unlock {

@@ -1,5 +1,7 @@
 //! A look at a station with its output off: who answers, how fast, what is read.
 
+mod trials;
+
 use serde::Serialize;
 
 use super::actor::Actor;
@@ -12,6 +14,8 @@ use crate::station::{MeterSays, SupplySays};
 
 /// How long the station is looked at, in host time.
 const LOOK: f64 = 2.5; // s
+/// An answer that takes more than this share of the deadline leaves none to spare.
+const RESPONSE_SHARE: f64 = 0.5;
 /// Readings per look that make a meter lively enough.
 const LIVELY: usize = 3;
 
@@ -39,6 +43,9 @@ struct Heard {
     range: Option<RangeIndex>,
     complaints: Vec<String>,
     troubles: Vec<String>,
+    /// When the supply was last told something, and the longest time that an answer took.
+    told: Option<Time>,
+    slowest: Option<Time>,
 }
 
 /// Looks at an open station; orders the output off first and energises nothing.
@@ -58,7 +65,10 @@ pub(super) async fn check(
         })
         .collect();
     checked.extend(supply_points(&heard));
+    checked.push(response(&heard, station));
+    checked.push(trials::protections(actor, station, heard.output).await);
     checked.extend(meter_points(&heard, station));
+    checked.extend(trials::ranges(actor, station).await);
     checked
 }
 
@@ -74,9 +84,17 @@ async fn look(actor: &mut Actor) -> Heard {
     while actor.clock.host() < end {
         let now = actor.clock.host();
         let bytes = actor.supply.write(now);
+        if bytes.is_some() {
+            heard.told = Some(now);
+        }
         let receive = |bytes: &[u8], now| actor.supply.receive(bytes, now);
         match exchange(&mut actor.supply_link, bytes, receive, &actor.clock).await {
-            Ok(says) => heard.take_supply(says),
+            Ok(says) => {
+                if !says.is_empty() {
+                    heard.answered(actor.clock.host());
+                }
+                heard.take_supply(says);
+            }
             Err(error) => return heard.in_trouble(format!("supply: {error}")),
         }
         heard.take_supply(actor.supply.pass(actor.clock.host()));
@@ -95,6 +113,11 @@ impl Heard {
     fn in_trouble(mut self, what: String) -> Self {
         self.troubles.push(what);
         self
+    }
+
+    fn answered(&mut self, now: Time) {
+        let Some(told) = self.told.take() else { return };
+        self.slowest = Some(self.slowest.map_or(now - told, |slowest| slowest.max(now - told)));
     }
 
     fn take_supply(&mut self, says: Vec<SupplySays>) {
@@ -177,6 +200,18 @@ fn supply_points(heard: &Heard) -> Vec<Checked> {
             remedy: "check cable and line settings; see the driver file",
         },
     ]
+}
+
+/// How long the supply takes to answer, against what its driver allows.
+fn response(heard: &Heard, station: &Station) -> Checked {
+    let allowed = station.supply.driver.line.deadline;
+    let good = heard.slowest.is_some_and(|slowest| slowest < allowed * RESPONSE_SHARE);
+    let found = heard.slowest.map_or("no answer".into(), |slowest| {
+        let slowest = seconds((slowest.value * 1e3).ceil() / 1e3);
+        format!("{} at most, {} allowed", text::time(slowest), text::time(allowed))
+    });
+    let remedy = "set `deadline` in the driver file, or under [supply.line], to three times this";
+    Checked { what: "response", good, found, remedy }
 }
 
 fn meter_points(heard: &Heard, station: &Station) -> Vec<Checked> {

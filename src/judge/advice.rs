@@ -47,7 +47,7 @@ fn measured(reading: &Reading) -> String {
 
 fn within(evidence: &Evidence, reading: &Reading) -> String {
     let (current, limit) = (measured(reading), text::current(evidence.limit));
-    if evidence.early {
+    if evidence.tells_early() {
         let at = text::time(seconds(reading.at.value.round()));
         let stated = text::time(evidence.reading_time);
         return format!(

@@ -208,11 +208,21 @@ fn by_interval(evidence: &Evidence, reading: &Reading) -> (Verdict, Finding) {
     (Verdict::Undecided, reason)
 }
 
+impl Evidence {
+    /// Whether the end before the reading time is worth telling. One whose soak ran its whole time, but
+    /// counted from before full voltage, is no less within for it; above the limit that is why it is not
+    /// `over`.
+    pub(super) fn tells_early(&self) -> bool {
+        let Some(reading) = self.reading.filter(|_| self.early) else { return false };
+        reading.at < self.reading_time || self.limit < reading.upper()
+    }
+}
+
 fn remarks(evidence: &Evidence) -> [(bool, Finding); 5] {
     let measured = evidence.reading.is_some();
     [
         (measured && evidence.still_falling, Finding::StillFalling),
-        (measured && evidence.early, Finding::Early),
+        (evidence.tells_early(), Finding::Early),
         (evidence.bursts > 0, Finding::Bursts),
         (evidence.capacitance.is_some() && !evidence.capacitance_fits, Finding::CapacitanceOff),
         (evidence.came_charged, Finding::AlreadyCharged),
@@ -380,6 +390,27 @@ mod tests {
         let evidence =
             Evidence { early: true, reading: Some(reading(2e-6, 1e-8, 25.0)), ..sound() };
         check(&evidence, Verdict::Undecided, Finding::Settled);
+    }
+
+    // Its clock ran ahead of full voltage, so the reading counts as early; it was soaked for its time.
+    #[rstest]
+    #[case::after_its_whole_time(300.0, false)]
+    #[case::before_its_time(299.0, true)]
+    fn early_is_told_of_a_part_within_only_where_it_was_read_early(
+        #[case] at: f64,
+        #[case] told: bool,
+    ) {
+        let reading = Reading { at: seconds(at), ..reading(0.2e-6, 10e-9, 24.99) };
+        let ruling = rule(&Evidence { early: true, reading: Some(reading), ..sound() });
+        assert_eq!(ruling.verdict, Verdict::Within);
+        assert_eq!(ruling.findings.contains(&Finding::Early), told, "{ruling:?}");
+    }
+
+    #[test]
+    fn early_is_told_where_it_keeps_a_reading_above_the_limit_from_being_over() {
+        let reading = reading(2e-6, 1e-8, 25.0);
+        let ruling = rule(&Evidence { early: true, reading: Some(reading), ..sound() });
+        assert!(ruling.findings.contains(&Finding::Early), "{ruling:?}");
     }
 
     #[test]

@@ -25,8 +25,8 @@ pub struct Bench {
     pub energy_bound: Energy,
     /// A part below this voltage may be touched (handbook §4.4: 5 V).
     pub safe_voltage: Voltage,
-    /// Current through the open fixture at the test voltage, when it was measured.
-    pub zero: Option<Zero>,
+    /// Current through the open fixture, where it was measured.
+    pub zero: Option<TakenZero>,
     /// The room's temperature, when somebody said it.
     pub room: Option<Room>,
     /// Bench seconds per second: 1 on a real bench.
@@ -147,6 +147,39 @@ impl Bleeder {
     }
 }
 
+/// A zero of the open fixture, as it was taken.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TakenZero {
+    /// What was read.
+    pub zero: Zero,
+    /// Voltage across the open clips.
+    pub voltage: Voltage,
+    /// How long ago.
+    pub age: Time,
+}
+
+impl TakenZero {
+    /// The zero at another voltage; none above the one that it was taken at.
+    ///
+    /// What leaks over insulation goes with the voltage, the meter's own offset does not: below it
+    /// the truth lies between the two, which is a doubt of that half-width (GUM §4.3.7).
+    #[must_use]
+    pub fn at(&self, voltage: Voltage) -> Option<Zero> {
+        let share = (voltage / self.voltage).value;
+        if MOST_SHARE < share {
+            return None;
+        }
+        let share = share.min(1.0);
+        let current = self.zero.current * f64::midpoint(1.0, share);
+        let doubt = self.zero.current * ((1.0 - share) / 2.0 / 3_f64.sqrt());
+        let uncertainty = amperes(self.zero.uncertainty.value.hypot(doubt.value));
+        Some(Zero { current, uncertainty })
+    }
+}
+
+/// A zero holds up to a little above the voltage that it was taken at.
+const MOST_SHARE: f64 = 1.02;
+
 /// Leakage of the open fixture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Zero {
@@ -154,4 +187,34 @@ pub struct Zero {
     pub current: Current,
     /// Its standard uncertainty.
     pub uncertainty: Current,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{seconds, volts};
+
+    fn taken() -> TakenZero {
+        let zero = Zero { current: amperes(10e-9), uncertainty: amperes(1e-9) };
+        TakenZero { zero, voltage: volts(50.0), age: seconds(60.0) }
+    }
+
+    #[test]
+    fn a_zero_holds_as_it_was_taken_at_its_own_voltage() {
+        assert_eq!(taken().at(volts(50.0)), Some(taken().zero));
+    }
+
+    #[test]
+    fn a_zero_tells_nothing_above_its_voltage() {
+        assert_eq!(taken().at(volts(63.0)), None);
+    }
+
+    // Leakage of insulation would be 5 nA at half the voltage, an offset of the meter 10 nA: 7.5 nA,
+    // ±2.5 nA as a rectangle (1.443 nA), with 1 nA of its own: 1.756 nA.
+    #[test]
+    fn below_its_voltage_a_zero_lies_between_insulation_and_offset() {
+        let half = taken().at(volts(25.0)).unwrap();
+        assert!((half.current.value - 7.5e-9).abs() < 1e-15, "{half:?}");
+        assert!((half.uncertainty.value - 1.756e-9).abs() < 1e-12, "{half:?}");
+    }
 }

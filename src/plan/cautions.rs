@@ -1,12 +1,18 @@
 //! What a person is told before anything is energised.
 
-use crate::quantity::{Celsius, Current, Energy, Time, Voltage, seconds, text, volts, watts};
+use crate::quantity::{Celsius, Current, Energy, Time, Voltage, ohms, seconds, text, volts, watts};
 
-use super::{Bleeder, FORMING_SHARES, HARMLESS, Plan, Purpose, TOUCH_SAFE, Wish};
+use super::{Bleeder, FORMING_SHARES, HARMLESS, Plan, Purpose, TOUCH_SAFE, TakenZero, Wish};
 use crate::part::{CORRECTED_WITHIN, Dielectric, Reach};
 
 /// A guard of half the limit measures nothing (handbook §3.12).
 const COARSE_SHARE: f64 = 0.5;
+/// Leads and clips of plastic insulate as little as this in dry air (handbook §3.7: 1e9 to 1e11 Ω).
+const POOR_FIXTURE: f64 = 1e9; // Ω
+/// A fixture's leakage above this share of the limit matters (handbook §3.12: a tenth of the budget).
+const ZERO_SHARE: f64 = 0.1;
+/// A zero is taken daily (handbook §4.1).
+const ZERO_AGE: f64 = 86_400.0; // s
 /// What a small resistor bears for hours.
 const BORNE: f64 = 0.25; // W
 /// The drop in the path may take this share of the test voltage at the limit.
@@ -197,7 +203,12 @@ impl Plan {
 }
 
 /// What makes the run worth less or longer.
-pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<String> {
+pub(super) fn warnings(
+    wish: &Wish,
+    plan: &Plan,
+    measured_at: Voltage,
+    zero: Option<&TakenZero>,
+) -> Vec<String> {
     let target = &plan.target;
     let mut warnings = Vec::new();
     warnings.extend(plan.obstacles().iter().map(Obstacle::to_string));
@@ -209,6 +220,7 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
         ));
     }
     warnings.extend(about_warmth(wish, plan));
+    warnings.extend(about_zero(zero, plan));
     warnings.extend(about_heat(plan));
     let drop = target.limit * plan.path(plan.meter.soak);
     if plan.test_voltage * DROP_SHARE < drop {
@@ -243,6 +255,26 @@ pub(super) fn warnings(wish: &Wish, plan: &Plan, measured_at: Voltage) -> Vec<St
             .push("the bleeder is slow for this part: a smaller resistor empties it sooner".into());
     }
     warnings
+}
+
+/// Whether the fixture's own leakage is known well enough for this limit.
+fn about_zero(zero: Option<&TakenZero>, plan: &Plan) -> Option<String> {
+    let (limit, voltage) = (plan.target.limit, plan.test_voltage);
+    let matters = limit * ZERO_SHARE < voltage / ohms(POOR_FIXTURE);
+    let again = "`reststrom station zero` measures it, with nothing in the clips";
+    match zero {
+        None => matters.then(|| {
+            format!("nobody measured what the open fixture leaks, which may matter here: {again}")
+        }),
+        Some(taken) if taken.at(voltage).is_none() => matters.then(|| {
+            let (at, to) = (text::voltage(taken.voltage), text::voltage(voltage));
+            format!("the fixture's zero was taken at {at} and tells nothing at {to}: {again}")
+        }),
+        Some(taken) => (seconds(ZERO_AGE) < taken.age).then(|| {
+            let hours = (taken.age.value / 3600.0).floor();
+            format!("the fixture's zero is {hours} h old and wants taking daily: {again}")
+        }),
+    }
 }
 
 /// What re-forming asks of the series resistor.
@@ -288,6 +320,7 @@ pub(super) fn duration(plan: &Plan) -> Time {
     let rise = plan.ramp.rise + plan.ramp.charge + settle;
     let down = bleeding(plan) + plan.discharge.hold + plan.discharge.rebound + seconds(5.0);
     let long = match &plan.purpose {
+        Purpose::Zero => plan.ramp.rise + settle + plan.target.soak,
         Purpose::Soak => rise + plan.target.soak + plan.target.window / 2.0,
         Purpose::Staircase(stairs) => {
             stairs.voltages.iter().map(|_| rise + stairs.dwell).fold(seconds(0.0), |a, b| a + b)

@@ -35,7 +35,7 @@ pub const LOOK_READINGS: f64 = 6.0;
 /// See [`LOOK_READINGS`].
 pub const LOOK_CONSTANTS: f64 = 5.0;
 /// Capacitance of an empty fixture (handbook §2.9: 20 to 100 pF).
-const STRAY: f64 = 100e-12; // F
+pub(super) const STRAY: f64 = 100e-12; // F
 /// Readings of the short windows that an early end looks at: one more than make a window.
 const FEWEST_EARLY_READINGS: u32 = 11;
 /// A line that gives no value for this long, in host time, is silent (handbook §4.2: 2 s).
@@ -44,6 +44,8 @@ const STALE: f64 = 2.0; // s
 const REPEAT: f64 = 0.25; // s
 /// Tolerance of capacitance that the family's accepted ratios are made for.
 const USUAL_TOLERANCE: f64 = 0.2;
+/// A fixture that leaks more than this share of the limit hides what the part does (handbook §3.7).
+const GREATEST_ZERO: f64 = 0.2;
 /// Counts of the last digit that a reading may wander by noise.
 const NOISE_COUNTS: f64 = 3.0;
 
@@ -61,7 +63,7 @@ pub fn draw_up(wish: &Wish, bench: &Bench) -> Result<Drawn, Vec<Refusal>> {
     draft.refuse()?;
     let plan = draft.plan()?;
     let cautions = cautions::cautions(wish, &plan);
-    let warnings = cautions::warnings(wish, &plan, measured_at.get());
+    let warnings = cautions::warnings(wish, &plan, measured_at.get(), bench.zero.as_ref());
     let duration = cautions::duration(&plan);
     Ok(Drawn { energy: draft.energy(), plan, cautions, warnings, duration })
 }
@@ -102,6 +104,10 @@ impl Draft<'_> {
                 Refusal::NotAcknowledged { voltage: asked, energy },
             ),
             (unseen, Refusal::Unseen),
+            (
+                self.limit * GREATEST_ZERO < self.zero().current.abs(),
+                Refusal::FixtureLeaks { zero: self.zero().current, limit: self.limit },
+            ),
         ];
         let refused: Vec<Refusal> = checks
             .into_iter()
@@ -126,10 +132,7 @@ impl Draft<'_> {
             ramp: self.ramp(rise, constant, part_limit, &meter),
             cut_out: self.cut_out(part_limit, supply.current_limit),
             discharge: self.discharge(path),
-            zero: self
-                .bench
-                .zero
-                .unwrap_or(Zero { current: amperes(0.0), uncertainty: amperes(0.0) }),
+            zero: self.zero(),
             series: self.bench.series,
             supply,
             meter,
@@ -152,6 +155,12 @@ impl Draft<'_> {
                 Ok(Purpose::Reform(forming.map_err(|refusal| vec![refusal])?))
             }
         }
+    }
+
+    /// The fixture's own current at the test voltage; nothing where it was not measured.
+    fn zero(&self) -> Zero {
+        let unknown = Zero { current: amperes(0.0), uncertainty: amperes(0.0) };
+        self.bench.zero.and_then(|taken| taken.at(self.voltage)).unwrap_or(unknown)
     }
 
     fn largest_capacitance(&self) -> crate::quantity::Capacitance {

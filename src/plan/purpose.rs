@@ -18,6 +18,8 @@ pub enum Purpose {
     Staircase(Stairs),
     /// Growing the oxide of an aged wet aluminium part back.
     Reform(Forming),
+    /// Reading what flows through the open fixture, with nothing in the clips.
+    Zero,
     /// Looking, at the probe voltage, for a part to come out of the clip and another to go in.
     ClipWatch {
         /// The part that was there before must come out first.

@@ -80,6 +80,17 @@ pub enum Refusal {
         "the supply measures before its relay and also has to empty the part: nothing would show that it is empty"
     )]
     Unseen,
+    /// The open fixture leaks too much for this limit.
+    #[error(
+        "the open fixture leaks {} by itself, more than a fifth of the limit of {}",
+        text::current(*.zero), text::current(*.limit)
+    )]
+    FixtureLeaks {
+        /// Its zero at the test voltage.
+        zero: Current,
+        /// The part's limit.
+        limit: Current,
+    },
     /// Neither sheet nor family says when to read.
     #[error("the limit has no reading time")]
     NoReadingTime,
@@ -134,6 +145,11 @@ impl Refusal {
                 "use a larger bleeder resistor, or another supply".into()
             }
             Self::Unseen => "fit a bleeder resistor and say so in the station file".into(),
+            Self::FixtureLeaks { .. } => {
+                "clean and dry clips, leads and board, then measure it again with `reststrom \
+                 station zero`"
+                    .into()
+            }
             Self::NoReadingTime => {
                 "write it with the limit, such as `--limit \"2uA @ 5min\"`".into()
             }

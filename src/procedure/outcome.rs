@@ -4,6 +4,7 @@ use super::{Formed, Plan, Procedure, State, Tally};
 use crate::judge::{
     CountDoubt, Evidence, Finding, Fit, Left, MeasuredCapacitance, Reading, Ruling, Stair, rule,
 };
+use crate::plan::Zero;
 use crate::quantity::{Capacitance, Current, Time, Voltage};
 
 /// The end of a run.
@@ -25,6 +26,8 @@ pub struct Outcome {
     pub formed: Option<Formed>,
     /// A watch of the clip saw a part go in.
     pub clipped: bool,
+    /// The zero of the open fixture, where that was what the run was for.
+    pub zero: Option<Zero>,
     /// Measured capacitance, where charge could be counted.
     pub capacitance: Option<MeasuredCapacitance>,
     /// Highest current that was seen.
@@ -49,6 +52,7 @@ impl Outcome {
             | State::Soak(_)
             | State::Form(_)
             | State::Clip(_)
+            | State::Fixture(_)
             | State::Bleed(_) => return None,
         };
         let evidence = evidence(run);
@@ -61,6 +65,7 @@ impl Outcome {
             stairs: run.tally.stairs.clone(),
             formed: run.tally.formed,
             clipped: run.tally.clipped,
+            zero: run.tally.zero,
             capacitance: evidence.capacitance,
             peak_current: run.senses.peak_current(),
             full_voltage_at: run.tally.full_voltage_at,

@@ -1,6 +1,7 @@
 //! The probe: is the part charged, is one there, is it sane at a few per cent of its voltage?
 
 use super::clip::ClipWatch;
+use super::fixture::Fixture;
 use super::forming::Form;
 use super::outcome::probed_capacitance;
 use super::rise::Ramp;
@@ -130,6 +131,9 @@ impl Probe {
             if let Purpose::ClipWatch { awaits_gone } = context.plan.purpose {
                 return Step::Next(State::Clip(ClipWatch::begin(now, awaits_gone)));
             }
+            if context.plan.purpose == Purpose::Zero {
+                return Step::Next(State::Fixture(Fixture::begin(now)));
+            }
             *self = Self::Raising { since: now, ordered: (now, volts(0.0)) };
             return Step::Stay;
         }
@@ -181,7 +185,7 @@ impl Probe {
         context.tally.probed = probed_capacitance(plan, context.tally, voltage, leakage);
         Step::Next(match plan.purpose {
             Purpose::Reform(_) => State::Form(Box::new(Form::begin(now, plan.probe.voltage))),
-            Purpose::Soak | Purpose::Staircase(_) | Purpose::ClipWatch { .. } => {
+            Purpose::Soak | Purpose::Staircase(_) | Purpose::ClipWatch { .. } | Purpose::Zero => {
                 State::Ramp(Ramp::begin(now, plan.probe.voltage))
             }
         })

@@ -18,11 +18,11 @@ pub(super) const SETTLING_CONSTANTS: f64 = 7.0;
 /// Absorption that a proof in the middle of a soak stirs up is left this long.
 const STIRRED: f64 = 5.0; // s
 /// A part below this share of the test voltage in the soak has given way, or the supply has.
-const SAG_SHARE: f64 = 0.8;
+pub(super) const SAG_SHARE: f64 = 0.8;
 
 /// The meter on its way to a range, and what it takes until its readings count there.
 #[derive(Debug, Clone, Copy)]
-struct Ranging {
+pub(super) struct Ranging {
     wanted: RangeIndex,
     since: Time,
     unused: u8,
@@ -30,14 +30,14 @@ struct Ranging {
 }
 
 impl Ranging {
-    fn to(wanted: RangeIndex, context: &mut Context) -> Self {
+    pub(super) fn to(wanted: RangeIndex, context: &mut Context) -> Self {
         context.orders.push(Order::SelectRange(wanted));
         let unused = context.plan.meter.settling_readings;
         Self { wanted, since: context.now, unused, good: 0 }
     }
 
     /// Takes a reading; true once readings on the wanted range count.
-    fn take(&mut self, context: &Context, range: RangeIndex) -> bool {
+    pub(super) fn take(&mut self, context: &Context, range: RangeIndex) -> bool {
         if range != self.wanted {
             return false;
         }
@@ -54,8 +54,13 @@ impl Ranging {
         GOOD_READINGS <= self.good
     }
 
+    /// Where it is going.
+    pub(super) fn wanted(&self) -> RangeIndex {
+        self.wanted
+    }
+
     /// Whether the meter has taken too long.
-    fn is_overdue(&self, context: &Context) -> bool {
+    pub(super) fn is_overdue(&self, context: &Context) -> bool {
         let plan = context.plan;
         let constant = plan.path(self.wanted) * plan.part.capacitance * plan.part.greatest_ratio;
         let allowed = constant * SETTLING_CONSTANTS * 2.0 + plan.cut_out.stale * 4.0;
@@ -64,7 +69,7 @@ impl Ranging {
 }
 
 /// The next less sensitive range, if there is one up to the surge range.
-fn wider(context: &Context, range: RangeIndex) -> Option<RangeIndex> {
+pub(super) fn wider(context: &Context, range: RangeIndex) -> Option<RangeIndex> {
     (range < context.plan.meter.surge).then_some(RangeIndex(range.0 + 1))
 }
 

@@ -109,24 +109,24 @@ mod tests {
     use crate::quantity::seconds;
 
     #[rstest]
-    #[case::missing(LineFault::Missing, &[])]
-    #[case::split(LineFault::Split(seconds(0.5)), &[b"25", b".0\n"])]
-    #[case::garbled(LineFault::Garbled, &[b"#5.0\n"])]
-    #[case::cut(LineFault::Cut, &[b"2\n"])]
-    #[case::echoed(LineFault::Echoed, &[b"VOLT?\r\n25.0\n"])]
-    #[case::stale(LineFault::Stale, &[b"1\n25.0\n"])]
-    #[case::without_end(LineFault::WithoutEnd, &[b"25.0"])]
-    #[case::other_end(LineFault::OtherEnd, &[b"25.0\r\n\r\n"])]
-    #[case::decimal_comma(LineFault::DecimalComma, &[b"25,0\n"])]
-    #[case::word(LineFault::ErrorWord, &[b"Err\r\n"])]
-    #[case::top_bits(LineFault::TopBits, &[b"\xb2\xb5.\xb0\n"])]
-    fn a_fault_meets_one_reply(#[case] fault: LineFault, #[case] pieces: &[&[u8]]) {
+    #[case::missing(LineFault::Missing, b"")]
+    #[case::split(LineFault::Split(seconds(0.5)), b"25|.0\n")]
+    #[case::garbled(LineFault::Garbled, b"#5.0\n")]
+    #[case::cut(LineFault::Cut, b"2\n")]
+    #[case::echoed(LineFault::Echoed, b"VOLT?\r\n25.0\n")]
+    #[case::stale(LineFault::Stale, b"1\n25.0\n")]
+    #[case::without_end(LineFault::WithoutEnd, b"25.0")]
+    #[case::other_end(LineFault::OtherEnd, b"25.0\r\n\r\n")]
+    #[case::decimal_comma(LineFault::DecimalComma, b"25,0\n")]
+    #[case::word(LineFault::ErrorWord, b"Err\r\n")]
+    #[case::top_bits(LineFault::TopBits, b"\xb2\xb5.\xb0\n")]
+    fn a_fault_meets_one_reply(#[case] fault: LineFault, #[case] arrives: &[u8]) {
         let mut way = Way { told: "VOLT?".into(), ..Way::default() };
         way.carry(b"1\n".to_vec());
         way.spoil(fault);
-        let came: Vec<Vec<u8>> =
+        let pieces: Vec<Vec<u8>> =
             way.carry(b"25.0\n".to_vec()).into_iter().map(|(_, piece)| piece).collect();
-        assert_eq!(came, pieces);
+        assert_eq!(pieces.join(&b'|'), arrives);
         assert_eq!(way.carry(b"2\n".to_vec()), [(0.0, b"2\n".to_vec())]);
     }
 

@@ -90,10 +90,9 @@ const OVERLOADS: [&str; 6] = ["OL", "0L", "OVLD", "OVRLD", "OVER", "OVERLOAD"];
 #[must_use]
 pub fn overload_word(word: &[u8]) -> Option<bool> {
     let (sign, letters) = sign(word);
-    let points = letters.iter().filter(|byte| **byte == b'.').count();
-    let letters: Vec<u8> = letters.iter().copied().filter(|byte| *byte != b'.').collect();
-    let known = OVERLOADS.iter().any(|word| letters.eq_ignore_ascii_case(word.as_bytes()));
-    (known && points <= 1).then_some(sign == Some('-'))
+    let bare: Vec<u8> = letters.iter().copied().filter(|byte| *byte != b'.').collect();
+    let known = OVERLOADS.iter().any(|word| bare.eq_ignore_ascii_case(word.as_bytes()));
+    (known && letters.len() <= bare.len() + 1).then_some(sign == Some('-'))
 }
 
 /// An overload in letters, or the dashes of a display without a reading; a unit may follow.

@@ -18,9 +18,8 @@ use crate::quantity::{Time, seconds};
 const LONGEST_LINE: usize = 512;
 /// Missed answers in a row that mean a lost line.
 const MISSES_ALLOWED: u8 = 2;
-/// Answers in a row to the question who is there that are no name: a banner and an echo out of place
-/// are drained, but a line with wrong settings never gives a name.
-const REFUSALS_ALLOWED: u8 = 4;
+/// Lines in the place of an identity, in a row, that mean that none will come.
+const STRANGERS_ALLOWED: u8 = 4;
 /// Cut-outs that are written into one drain: a first one, one after the gap that may have swallowed
 /// it, and one more. What an instrument says to each keeps the drain from its end, and only behind
 /// that end it can be proven that they worked.
@@ -121,7 +120,8 @@ pub struct Session<Q> {
     echoes: VecDeque<String>,
     next_write: Time,
     misses: u8,
-    refusals: u8,
+    /// Lines in a row that came in the place of an identity.
+    strangers: u8,
     resyncs: u32,
 }
 
@@ -140,7 +140,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             echoes: VecDeque::new(),
             next_write: now,
             misses: 0,
-            refusals: 0,
+            strangers: 0,
             resyncs: 0,
             timing,
         }
@@ -194,8 +194,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
 
     /// Tries a line again that was given up: quiet first, then the identity.
     pub fn begin_again(&mut self, now: Time) {
-        self.misses = 0;
-        self.refusals = 0;
+        (self.misses, self.strangers) = (0, 0);
         self.lose_step(now);
     }
 
@@ -336,11 +335,16 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
 
     fn proven(&mut self, lines: &[Vec<u8>], now: Time) -> Vec<Heard<Q>> {
         let [line] = lines else {
-            return if lines.is_empty() { Vec::new() } else { self.refuse(b"two lines", now) };
+            return match lines.first() {
+                Some(line) => self.stranger(line, now),
+                None => Vec::new(),
+            };
         };
+        // An echo that nobody awaits is no name either.
+        let echoed = line.trim_ascii() == self.identity_words.trim().as_bytes();
         let identity = reply::identity(line, self.timing.identity);
-        let (Ok(identity), true) = (identity, self.echoes.is_empty()) else {
-            return self.refuse(line, now);
+        let (Ok(identity), true, false) = (identity, self.echoes.is_empty(), echoed) else {
+            return self.stranger(line, now);
         };
         match &self.known_identity {
             Some(known) if *known != identity => {
@@ -350,22 +354,23 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             Some(_) | None => {
                 self.known_identity = Some(identity.clone());
                 self.state = State::Quiet;
-                (self.misses, self.refusals) = (0, 0);
+                (self.misses, self.strangers) = (0, 0);
                 vec![Heard::InStep(identity)]
             }
         }
     }
 
-    /// What came is no name: asked again for a few times.
-    fn refuse(&mut self, came: &[u8], now: Time) -> Vec<Heard<Q>> {
-        self.refusals += 1;
-        if self.refusals < REFUSALS_ALLOWED {
-            self.lose_step(now);
-            return Vec::new();
+    /// What came in the place of an identity is none: a banner, a rest of before, or one that will
+    /// never say who it is.
+    fn stranger(&mut self, line: &[u8], now: Time) -> Vec<Heard<Q>> {
+        self.strangers += 1;
+        if STRANGERS_ALLOWED <= self.strangers {
+            let (words, end) = (&self.identity_words, self.timing.end.escape_default());
+            let why = format!("\"{words}{end}\" is answered with {}, no identity", seen(line));
+            return self.give_up(why);
         }
-        let words = &self.identity_words;
-        let (end, came) = (self.timing.end.escape_default(), seen(came));
-        self.give_up(format!("no name in answer to \"{words}{end}\", {came} came"))
+        self.lose_step(now);
+        Vec::new()
     }
 
     /// Time has passed: notices missed deadlines.

@@ -47,6 +47,34 @@ impl Reader for Stream {
     }
 }
 
+/// What is seen of a stream that nobody expected.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Seen {
+    /// Lines or frames of the form.
+    pub fitting: usize,
+    /// Others.
+    pub other: usize,
+    /// The range of the newest reading.
+    pub full_scale: Option<Amount>,
+}
+
+/// Looks at bytes as a stream of this form.
+#[must_use]
+pub fn look(stream: &Stream, bytes: &[u8]) -> Seen {
+    let (mut pending, mut seen) = (bytes.to_vec(), Seen::default());
+    while let Some(next) = stream.next(&mut pending) {
+        match next {
+            Ok(Shown::Value(_, on)) => {
+                seen.fitting += 1;
+                seen.full_scale = Some(on);
+            }
+            Ok(Shown::Overload { .. } | Shown::Idle) => seen.fitting += 1,
+            Err(_unreadable) => seen.other += 1,
+        }
+    }
+    seen
+}
+
 /// A meter that sends its readings unasked.
 #[derive(Debug, Clone)]
 pub(super) struct StreamingMeter {

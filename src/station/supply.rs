@@ -98,6 +98,7 @@ enum Purpose {
 }
 
 /// A supply on its line.
+#[expect(clippy::struct_excessive_bools, reason = "independent facts, not one state")]
 #[derive(Debug, Clone)]
 pub struct Supply {
     session: Session<Ask>,

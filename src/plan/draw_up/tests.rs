@@ -5,7 +5,9 @@ use rstest::rstest;
 
 use super::*;
 use crate::part::{Limit, Part};
-use crate::plan::{Accuracy, Conversion, MeterFacts, MeterRange, SupplyFacts};
+use crate::plan::{
+    Accuracy, Conversion, MeterFacts, MeterRange, SupplyFacts, TakenZero, draw_up_zero,
+};
 use crate::quantity::{celsius, joules, ohms};
 
 fn bench() -> Bench {
@@ -339,4 +341,61 @@ fn a_resistor_that_gets_hot_while_a_part_is_re_formed_is_named(
     let warnings = draw_up(&wish, &bench).unwrap().warnings.join("\n");
     let named = warnings.contains(expected.unwrap_or("series resistor has to bear"));
     assert_eq!(named, expected.is_some(), "{warnings}");
+}
+
+fn bench_with_zero(ampere: f64, volt: f64, hours: f64) -> Bench {
+    let zero = Zero { current: amperes(ampere), uncertainty: amperes(1e-10) };
+    let taken = TakenZero { zero, voltage: volts(volt), age: seconds(hours * 3600.0) };
+    Bench { zero: Some(taken), ..bench() }
+}
+
+#[test]
+fn a_zero_is_taken_off_at_its_own_voltage() {
+    let drawn = draw_up(&wish("22µF 25V tantalum"), &bench_with_zero(2e-9, 25.0, 1.0)).unwrap();
+    assert_eq!(drawn.plan.zero, Zero { current: amperes(2e-9), uncertainty: amperes(1e-10) });
+}
+
+// The limit is 5.5 µA; a fifth of it is 1.1 µA (handbook §3.7).
+#[rstest]
+#[case::just_below_a_fifth(1.09e-6, false)]
+#[case::just_above_a_fifth(1.11e-6, true)]
+#[case::the_wrong_way_round(-1.11e-6, true)]
+fn a_fixture_that_leaks_as_a_part_may_is_refused(#[case] ampere: f64, #[case] no: bool) {
+    let bench = bench_with_zero(ampere, 25.0, 1.0);
+    let drawn = draw_up(&wish("22µF 25V tantalum"), &bench);
+    assert_eq!(drawn.is_err(), no, "{drawn:?}");
+}
+
+// 1 µF of polypropylene may leak a nanoampere or so; poor leads let 50 nA through at 50 V.
+#[rstest]
+#[case::never_taken(bench(), "nobody measured what the open fixture leaks")]
+#[case::taken_too_low(bench_with_zero(1e-12, 5.0, 1.0), "taken at 5 V and tells nothing at 10 V")]
+#[case::of_yesterday(bench_with_zero(1e-12, 60.0, 25.0), "zero is 25 h old")]
+fn a_zero_that_is_wanting_is_told(#[case] bench: Bench, #[case] expected: &str) {
+    let warnings = draw_up(&wish("1µF 50V film-pp"), &bench).unwrap().warnings.join("\n");
+    assert!(warnings.contains(expected), "{warnings}");
+}
+
+#[test]
+fn a_fresh_zero_and_a_generous_limit_leave_nothing_to_tell() {
+    for bench in [bench_with_zero(1e-12, 60.0, 1.0), bench()] {
+        let warnings = draw_up(&wish("3300µF 25V aluminium"), &bench).unwrap().warnings.join("\n");
+        assert!(!warnings.contains("fixture"), "{warnings}");
+    }
+}
+
+// A fixture is planned on the finest range, to the voltage that was asked for, with the bounds of a
+// part: none above the ceiling, none above 60 V without a word for it.
+#[test]
+fn a_zero_is_planned_within_the_bounds_of_the_bench() {
+    let drawn = draw_up_zero(&bench(), volts(50.0), seconds(60.0), false).unwrap();
+    assert_eq!((drawn.plan.purpose, drawn.plan.meter.soak), (Purpose::Zero, RangeIndex(0)));
+    assert_eq!((drawn.plan.test_voltage, drawn.plan.target.soak), (volts(50.0), seconds(60.0)));
+    assert!(draw_up_zero(&bench(), volts(61.0), seconds(60.0), true).is_err());
+    assert!(draw_up_zero(&bench(), volts(0.0), seconds(60.0), true).is_err());
+    assert!(draw_up_zero(&bench(), volts(50.0), seconds(5.0), true).is_err());
+    let mut high = Bench { ceiling: volts(200.0), ..bench() };
+    high.supply.most_voltage = volts(200.0);
+    assert!(draw_up_zero(&high, volts(100.0), seconds(60.0), false).is_err());
+    assert!(draw_up_zero(&high, volts(100.0), seconds(60.0), true).is_ok());
 }

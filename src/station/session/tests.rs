@@ -286,3 +286,40 @@ proptest! {
         prop_assert_eq!(session.cut_out("OUTP OFF", seconds(1.2)), b"\nOUTP OFF\n".to_vec());
     }
 }
+
+#[test]
+fn one_that_never_says_who_it_is_is_given_up() {
+    let mut session: Session<Ask> = Session::open(timing(), "*IDN?", seconds(0.0));
+    let mut heard = Vec::new();
+    for second in 0_u32..40 {
+        let now = seconds(f64::from(second) * 0.5 + 0.5);
+        if session.write(now).is_some() {
+            heard.extend(session.receive(b"*IDN?\r\n", now));
+        }
+    }
+    let [Heard::Lost(why)] = &heard[..] else { panic!("{heard:?}") };
+    insta::assert_snapshot!(why, @r#""*IDN?\n" is answered with "*IDN?", no identity"#);
+}
+
+#[test]
+fn an_echo_is_no_name_though_any_text_would_do() {
+    let any_text = Timing { identity: IdentityForm::Text, ..timing() };
+    let mut session: Session<Ask> = Session::open(any_text, "N?", seconds(0.0));
+    assert!(session.write(seconds(0.5)).is_some());
+    assert_eq!(session.receive(b"N?\r\n", seconds(0.6)), []);
+    assert!(session.write(seconds(2.0)).is_some());
+    assert_eq!(
+        session.receive(b"ATTIC SUPPLY\r\n", seconds(2.1)),
+        [Heard::InStep("ATTIC SUPPLY".into())]
+    );
+}
+
+#[test]
+fn banners_after_a_reset_are_waited_out() {
+    let mut session: Session<Ask> = Session::open(timing(), "*IDN?", seconds(0.0));
+    for (asked, came) in [(0.5, &b"READY\r\n"[..]), (2.0, b"SELFTEST OK\r\n"), (4.0, IDENTITY)] {
+        assert!(session.write(seconds(asked)).is_some(), "{asked}");
+        let heard = session.receive(came, seconds(asked + 0.1));
+        assert_eq!(heard.is_empty(), came != IDENTITY, "{heard:?}");
+    }
+}
