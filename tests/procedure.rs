@@ -154,7 +154,7 @@ fn one_garbled_reading_switches_off_and_condemns_no_part() {
             let mut rig = Rig::start(plan(), Part::sound());
             rig.until(phase, 100.0);
             // Into the phase, with some charge in the part.
-            while phase == Phase::Ramp && rig.plant.at_part() < 9.0 {
+            while !rig.plant.is_on() || (phase == Phase::Ramp && rig.plant.at_part() < 9.0) {
                 rig.advance();
             }
             rig.advance();
@@ -209,13 +209,11 @@ fn a_supply_that_swings_is_never_soaked_at() {
         assert_ne!(rig.run.phase(), Phase::Soak);
         for input in rig.plant.advance() {
             // In and out of its current limit, wherever it was set: 24.1 V at most.
-            let swings = match input {
-                Input::Voltage(Sample::Value(told)) => {
-                    high = !high;
-                    let share = if high { 0.964 } else { 0.93 };
-                    Input::Voltage(Sample::Value(told * share))
-                }
-                other => other,
+            let swings = if let Input::Voltage(Sample::Value(told)) = input {
+                high = !high;
+                Input::Voltage(Sample::Value(told * if high { 0.964 } else { 0.93 }))
+            } else {
+                input
             };
             rig.feed(swings);
         }

@@ -189,70 +189,69 @@ impl OpenStation {
         for (role, identity) in [("supply", supply), ("meter", meter)] {
             self.instruments.push(InstrumentOnRecord { role: role.into(), identity });
         }
-        Ok(())
+        self.settle(station).await
     }
 
     async fn supply_identity<D>(&mut self, wired: &Wired<D>) -> Result<String, RunError> {
-        let actor = &mut self.actor;
-        let mut identity = None;
         loop {
-            // A run begins once it is known too whether there is an error queue.
-            if let Some(identity) = identity.take_if(|_| actor.supply.is_settled()) {
-                return Ok(identity);
-            }
-            let now = actor.clock.host();
-            let bytes = actor.supply.write(now);
-            let says = exchange(
-                &mut actor.supply_link,
-                bytes,
-                |bytes, now| actor.supply.receive(bytes, now),
-                &actor.clock,
-            )
-            .await
-            .map_err(|error| silent(wired, "supply", &error.to_string()))?;
-            let late = actor.supply.pass(actor.clock.host());
-            for said in says.into_iter().chain(late) {
-                match said {
-                    SupplySays::Identity(got) => identity = Some(known(wired, "supply", got)?),
-                    SupplySays::Lost(why) => return Err(silent(wired, "supply", &why)),
-                    SupplySays::Voltage(_)
-                    | SupplySays::Output(_)
-                    | SupplySays::Armed
-                    | SupplySays::Refused(_)
-                    | SupplySays::Disturbed(_)
-                    | SupplySays::Complains(_) => {}
+            for said in self.supply_says(wired).await? {
+                if let SupplySays::Identity(got) = said {
+                    return known(wired, "supply", got);
                 }
             }
         }
     }
 
     async fn meter_identity<D>(&mut self, wired: &Wired<D>) -> Result<String, RunError> {
-        let actor = &mut self.actor;
-        let mut identity = None;
         loop {
-            // A run begins once it is known too whether there is an error queue.
-            if let Some(identity) = identity.take_if(|_| actor.meter.is_settled()) {
-                return Ok(identity);
-            }
-            let now = actor.clock.host();
-            let bytes = actor.meter.write(now);
-            let says = exchange(
-                &mut actor.meter_link,
-                bytes,
-                |bytes, now| actor.meter.receive(bytes, now),
-                &actor.clock,
-            )
-            .await
-            .map_err(|error| silent(wired, "meter", &error.to_string()))?;
-            let late = actor.meter.pass(actor.clock.host());
-            for said in says.into_iter().chain(late) {
-                match said {
-                    MeterSays::Identity(got) => identity = Some(known(wired, "meter", got)?),
-                    MeterSays::Lost(why) => return Err(silent(wired, "meter", &why)),
-                    MeterSays::Current(..) | MeterSays::Disturbed(_) | MeterSays::Complains(_) => {}
+            for said in self.meter_says(wired).await? {
+                if let MeterSays::Identity(got) = said {
+                    return known(wired, "meter", got);
                 }
             }
         }
+    }
+
+    /// Waits until it is known too whether each has an error queue: one that has none would keep its
+    /// line out of step when the run begins.
+    async fn settle(&mut self, station: &Station) -> Result<(), RunError> {
+        while !self.actor.supply.is_settled() {
+            self.supply_says(&station.supply).await?;
+        }
+        while !self.actor.meter.is_settled() {
+            self.meter_says(&station.meter).await?;
+        }
+        Ok(())
+    }
+
+    async fn supply_says<D>(&mut self, wired: &Wired<D>) -> Result<Vec<SupplySays>, RunError> {
+        let actor = &mut self.actor;
+        let bytes = actor.supply.write(actor.clock.host());
+        let receive = |bytes: &[u8], now| actor.supply.receive(bytes, now);
+        let says = exchange(&mut actor.supply_link, bytes, receive, &actor.clock).await;
+        let mut says = says.map_err(|error| silent(wired, "supply", &error.to_string()))?;
+        says.extend(actor.supply.pass(actor.clock.host()));
+        for said in &says {
+            if let SupplySays::Lost(why) = said {
+                return Err(silent(wired, "supply", why));
+            }
+        }
+        Ok(says)
+    }
+
+    async fn meter_says<D>(&mut self, wired: &Wired<D>) -> Result<Vec<MeterSays>, RunError> {
+        let actor = &mut self.actor;
+        let bytes = actor.meter.write(actor.clock.host());
+        let receive = |bytes: &[u8], now| actor.meter.receive(bytes, now);
+        let says = exchange(&mut actor.meter_link, bytes, receive, &actor.clock).await;
+        let mut says = says.map_err(|error| silent(wired, "meter", &error.to_string()))?;
+        says.extend(actor.meter.pass(actor.clock.host()));
+        for said in &says {
+            if let MeterSays::Lost(why) = said {
+                return Err(silent(wired, "meter", why));
+            }
+        }
+        Ok(says)
     }
 
     /// Makes safe what interrupted runs left, and marks them; says which.

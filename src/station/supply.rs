@@ -126,6 +126,8 @@ pub struct Supply {
     just_on: bool,
     /// Settings to be looked at out of their turn: some measuring commands change them.
     looks_due: usize,
+    /// The voltage was measured since the last of those looks: it must not go stale for them.
+    may_look: bool,
     asked_voltage: Time,
     asked_output: Time,
     asked_setting: Time,
@@ -161,6 +163,7 @@ impl Supply {
             unclear: false,
             just_on: false,
             looks_due: 0,
+            may_look: false,
             asked_voltage: now,
             asked_output: now,
             asked_setting: now,
@@ -292,7 +295,7 @@ impl Supply {
     }
 
     fn ask_what_is_due(&mut self, now: Time) {
-        if 0 < self.looks_due {
+        if 0 < self.looks_due && std::mem::take(&mut self.may_look) {
             self.looks_due -= 1;
             return self.watch_next_setting();
         }
@@ -398,6 +401,7 @@ impl Supply {
         match ask {
             Ask::Voltage => {
                 let sample = self.driver.replies.measure_voltage.read(line, Unit::Volt)?;
+                self.may_look = true;
                 if std::mem::take(&mut self.just_on) {
                     self.looks_due = WATCHED;
                 }
