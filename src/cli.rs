@@ -2,13 +2,16 @@
 
 mod ask;
 mod bench;
+mod compare;
 mod demo;
 mod exit;
+mod export;
 mod failure;
 mod limit;
 mod live;
 mod plan;
 mod plot;
+mod record;
 mod reform;
 mod runs;
 mod screen;
@@ -78,8 +81,16 @@ enum Command {
     Runs(runs::Arguments),
     /// Show one run
     Show(show::Arguments),
-    /// Draw a run: current and voltage against time; a staircase: current against voltage
+    /// Draw one run or several: against time or voltage, as a picture or in characters
     Plot(plot::Arguments),
+    /// Say in what a run differs from others, and by how many uncertainties
+    Compare(compare::Arguments),
+    /// Write runs to a file: readings as CSV or Parquet, everything as JSON Lines
+    Export(export::Arguments),
+    /// Take runs in that another record exported as JSON Lines
+    Import(export::ImportArguments),
+    /// Check the record, copy it, or make it smaller
+    Record(record::Arguments),
     /// Own stations and serve their page and API, until a signal ends it
     Serve(serve::Arguments),
     /// Stop the run at a station: output off, discharge
@@ -168,6 +179,10 @@ fn act(command: Command) -> Result<Exit, failure::Failure> {
         Command::Runs(arguments) => runs::run(&arguments),
         Command::Show(arguments) => show::run(&arguments),
         Command::Plot(arguments) => plot::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
+        Command::Import(arguments) => export::import(&arguments),
+        Command::Record(arguments) => record::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
         Command::Stop(arguments) => stop::run(&arguments),
         Command::Station(arguments) => station::run(&arguments),

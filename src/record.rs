@@ -10,7 +10,10 @@
 mod columns;
 mod error;
 mod id;
+mod intake;
+mod listing;
 mod other_kinds;
+mod overview;
 mod path;
 mod read;
 mod reading;
@@ -18,6 +21,7 @@ mod run;
 mod schema;
 mod thin;
 mod tray;
+mod upkeep;
 mod write;
 mod writer;
 
@@ -38,14 +42,18 @@ use rusqlite::{Connection, OpenFlags};
 
 pub use error::RecordError;
 pub use id::{RunId, RunIdError};
+pub use intake::Intake;
+pub use listing::Listed;
 pub use other_kinds::{FormedOnRecord, StairOnRecord, StaircaseOnRecord};
+pub use overview::Overview;
 pub use path::{default_path, path_after};
 pub use reading::{Flags, PhaseSpan, RecordedCurrent, Row};
 pub use run::{
     Component, Conditions, Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent,
     NewRun, Run, RunFilter, RunState, Zero,
 };
-pub use tray::{NewTray, TrayId, TrayOnRecord, TrayPlace};
+pub use tray::{NewTray, TrayId, TrayIdError, TrayOnRecord, TrayPlace};
+pub use upkeep::{Checked, PRUNED, Prunable};
 pub use writer::{Pace, Progress, Writer};
 
 use schema::{Found, STEPS};

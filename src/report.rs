@@ -8,16 +8,22 @@
 //! [`tray_sheet`] sets small curves and verdicts of a whole tray on a page of HTML.
 
 mod canvas;
+pub mod comparison;
 mod curve;
+pub mod export;
 mod extent;
+mod fitted;
 mod from_record;
+mod happenings;
 mod header;
 mod label;
 mod lettering;
 mod margin;
 pub mod object;
+mod overlay;
 mod page;
 mod panel;
+pub mod run_sheet;
 mod scale;
 mod scene;
 mod small_curve;
@@ -25,6 +31,7 @@ mod spread;
 mod steps;
 mod strip;
 mod tally;
+mod terminal;
 mod trace;
 pub mod tray_sheet;
 
@@ -34,9 +41,11 @@ mod example;
 use std::path::{Path, PathBuf};
 
 pub use from_record::curve;
+pub use overlay::{Against, MOST_RUNS, Measure, Member, OverlayError, Since, View, member};
 pub use steps::{Steps, steps};
+pub use terminal::Terminal;
 
-pub use curve::{Curve, Event, Limit, Point, Reading, Sample, Span};
+pub use curve::{Curve, Event, EventKind, Limit, Part, Parts, Point, Reading, Sample, Span};
 
 /// How the axes of the upper panel run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,7 +59,7 @@ pub enum Axes {
 /// The kind of picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Format {
-    /// Pixels, an A4 sheet across at about 180 dots per inch.
+    /// Pixels, an A4 sheet across at 300 dots per inch.
     Png,
     /// Lines and text as such.
     Svg,
@@ -78,11 +87,17 @@ impl Format {
 /// [`DrawError::Font`], [`DrawError::Canvas`] or [`DrawError::Encode`]; none depends on the curve.
 pub fn draw(curve: &Curve, axes: Axes, format: Format) -> Result<Vec<u8>, DrawError> {
     lettering::ready()?;
-    let scene = page::compose(curve, axes);
-    match format {
-        Format::Png => canvas::png(&scene),
-        Format::Svg => canvas::svg(&scene),
-    }
+    paint(&page::compose(curve, axes), format)
+}
+
+/// Draws several runs in one picture.
+///
+/// # Errors
+///
+/// As [`draw`], and [`DrawError::Together`] when these runs can't be drawn so.
+pub fn draw_together(members: &[Member], view: View, format: Format) -> Result<Vec<u8>, DrawError> {
+    lettering::ready()?;
+    paint(&overlay::compose(members, view)?, format)
 }
 
 /// Draws to a file; its ending says the format.
@@ -91,10 +106,16 @@ pub fn draw(curve: &Curve, axes: Axes, format: Format) -> Result<Vec<u8>, DrawEr
 ///
 /// As [`draw`], and [`DrawError::Ending`] or [`DrawError::Write`], which name the file.
 pub fn save(curve: &Curve, axes: Axes, path: &Path) -> Result<(), DrawError> {
-    let format =
-        Format::of_path(path).ok_or_else(|| DrawError::Ending { path: path.to_owned() })?;
-    let picture = draw(curve, axes, format)?;
-    write(path, &picture)
+    write(path, &draw(curve, axes, format_of(path)?)?)
+}
+
+/// Draws several runs to a file; its ending says the format.
+///
+/// # Errors
+///
+/// As [`draw_together`] and [`save`].
+pub fn save_together(members: &[Member], view: View, path: &Path) -> Result<(), DrawError> {
+    write(path, &draw_together(members, view, format_of(path)?)?)
 }
 
 /// Draws a staircase, current over voltage, to a file; its ending says the format.
@@ -103,15 +124,20 @@ pub fn save(curve: &Curve, axes: Axes, path: &Path) -> Result<(), DrawError> {
 ///
 /// As [`save`].
 pub fn save_steps(steps: &Steps, path: &Path) -> Result<(), DrawError> {
-    let format =
-        Format::of_path(path).ok_or_else(|| DrawError::Ending { path: path.to_owned() })?;
+    let format = format_of(path)?;
     lettering::ready()?;
-    let scene = steps::compose(steps);
-    let picture = match format {
-        Format::Png => canvas::png(&scene)?,
-        Format::Svg => canvas::svg(&scene)?,
-    };
-    write(path, &picture)
+    write(path, &paint(&steps::compose(steps), format)?)
+}
+
+fn format_of(path: &Path) -> Result<Format, DrawError> {
+    Format::of_path(path).ok_or_else(|| DrawError::Ending { path: path.to_owned() })
+}
+
+fn paint(scene: &scene::Scene, format: Format) -> Result<Vec<u8>, DrawError> {
+    match format {
+        Format::Png => canvas::png(scene),
+        Format::Svg => canvas::svg(scene),
+    }
 }
 
 fn write(path: &Path, picture: &[u8]) -> Result<(), DrawError> {
@@ -136,6 +162,9 @@ pub enum DrawError {
         /// What the system said.
         source: std::io::Error,
     },
+    /// These runs can't be drawn together.
+    #[error(transparent)]
+    Together(#[from] OverlayError),
     /// The font inside this program could not be read.
     #[error("the font inside this program is damaged")]
     Font,
@@ -178,7 +207,7 @@ mod tests {
     #[test]
     fn a_picture_is_small_enough_to_send_around() {
         let picture = draw(&example::healthy(), Axes::LogLog, Format::Png).unwrap();
-        assert!(picture.len() < 500_000, "{} bytes", picture.len());
+        assert!(picture.len() < 800_000, "{} bytes", picture.len());
     }
 
     #[test]

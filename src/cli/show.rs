@@ -2,13 +2,17 @@
 
 mod kinds;
 
-use super::failure::Failure;
+use std::path::{Path, PathBuf};
+
+use super::failure::{Failure, chain};
 use super::table::table;
 use super::{Exit, RecordArgument, screen};
-use crate::judge::Source;
+use crate::judge::{Left, Source};
 use crate::quantity::{amperes, celsius, farads, text, volts};
 use crate::record::{Flags, Record, RecordedCurrent, Row, Run, RunId};
+use crate::report;
 use crate::report::object::{ComponentObject, RunObject};
+use crate::report::run_sheet::{self, Sheet};
 
 /// Arguments of `show`.
 #[derive(Debug, clap::Args)]
@@ -24,6 +28,9 @@ pub(crate) struct Arguments {
     /// Print its readings instead
     #[arg(long, value_name = "FORM")]
     readings: Option<Form>,
+    /// Write its sheet to this file, to be read in a browser, printed or handed on
+    #[arg(long, value_name = "FILE.html", conflicts_with_all = ["json", "readings"])]
+    sheet: Option<PathBuf>,
 }
 
 /// How readings are printed.
@@ -43,12 +50,31 @@ pub(crate) fn run_id(text: &str) -> Result<RunId, Failure> {
 pub(crate) fn run(arguments: &Arguments) -> Result<Exit, Failure> {
     let record = arguments.record.open_to_look()?;
     let run = record.run(run_id(&arguments.run)?)?;
+    if let Some(path) = &arguments.sheet {
+        sheet(&record, &run, path)?;
+        return Ok(Exit::Within);
+    }
     match arguments.readings {
         Some(Form::Csv) => csv(&record, run.id)?,
         None if arguments.json => screen::tell_json(&RunObject::of(&run)),
         None => screen::tell(&page(&run)),
     }
     Ok(Exit::Within)
+}
+
+fn sheet(record: &Record, run: &Run, path: &Path) -> Result<(), Failure> {
+    let zero = record.zero_before(&run.begun.station, run.begun.started)?;
+    let curve = report::curve(record, run)?;
+    let page = run_sheet::page(&Sheet { run, curve: &curve, zero: zero.as_ref() })
+        .map_err(|error| Failure::new(Exit::Fault, chain(&error), "see the reason"))?;
+    std::fs::write(path, page).map_err(|error| {
+        Failure::usage(
+            format!("{}: {error}", path.display()),
+            "name a file that can be written with --sheet",
+        )
+    })?;
+    screen::tell(&format!("written: {}\n", path.display()));
+    Ok(())
 }
 
 fn csv(record: &Record, id: RunId) -> Result<(), Failure> {
@@ -104,7 +130,10 @@ pub(crate) fn page(run: &Run) -> String {
         ("limit", limit_line(run, &object)),
     ];
     if let Some(volt) = object.voltage_at_part_volt {
-        lines.push(("voltage", format!("{} at the part or more", text::voltage(volts(volt)))));
+        lines.push((
+            "voltage",
+            format!("never below {} at the part while it was read", text::voltage(volts(volt))),
+        ));
     }
     if let Some(farad) = object.measured_capacitance_farad {
         let measured = match object.capacitance_uncertainty_farad {
@@ -119,7 +148,7 @@ pub(crate) fn page(run: &Run) -> String {
         lines.push(("in circuit", format!("{}: {}", circuit.duty, circuit.says)));
     }
     lines.extend(kinds::lines(run));
-    lines.push(("left", object.left.unwrap_or("unknown").to_owned()));
+    lines.push(("left", left(run).to_owned()));
     lines.push(("station", format!("{}, {}", object.station, object.started)));
     for instrument in &run.begun.instruments {
         lines.push(("instrument", format!("{}: {}", instrument.role, instrument.identity)));
@@ -128,6 +157,15 @@ pub(crate) fn page(run: &Run) -> String {
         lines.iter().map(|(name, value)| format!("{name:<13}{value}")).collect();
     let (steps, budget) = (kinds::steps(run), budget(run, &object));
     format!("{}\n{steps}{budget}\n{}\n", lines.join("\n"), object.advice)
+}
+
+/// How the part was left, for whoever is about to touch it.
+fn left(run: &Run) -> &'static str {
+    match run.left() {
+        Some(Left::Safe) => "safe: measured discharged",
+        Some(Left::LockedOut) => "locked-out: NOT proven discharged, do not touch",
+        None => "not known: treat it as charged",
+    }
 }
 
 /// The reading that was judged, and what it was before it was carried to the limit's temperature.
@@ -186,7 +224,7 @@ fn limit_line(run: &Run, object: &RunObject) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::{Finding, Left, Verdict};
+    use crate::judge::{Finding, Verdict};
     use crate::part::Room;
     use crate::quantity::{Confidence, seconds};
     use crate::record::{
@@ -267,9 +305,9 @@ mod tests {
     verdict      WITHIN (settled)
     reading      1.30 ± 0.08 µA at 25 °C; 1.2 µA as read at 23 °C ± 1 K (assumed)
     limit        1.6 µA at 5 min, 0.01CU floor 500 nA (as typed)
-    voltage      15.99 V at the part or more
+    voltage      never below 15.99 V at the part while it was read
     in circuit   coupling into 470 kΩ: shifts the bias by 609.1 mV; up to 1 % of the bias or of the signal does no harm
-    left         safe
+    left         safe: measured discharged
     station      skarvik-bench, 2026-03-14T08:15:00Z
 
     uncertainty       standard  share
@@ -282,6 +320,13 @@ mod tests {
 
     Keep it.
     "#);
+    }
+
+    #[test]
+    fn a_part_that_nobody_saw_empty_counts_as_charged() {
+        let run = worked_example(Room::ASSUMED);
+        let page = page(&Run { state: RunState::Open, ..run });
+        assert!(page.contains("left         not known: treat it as charged"), "{page}");
     }
 
     #[test]

@@ -1,9 +1,11 @@
 //! Everything that only looks. No call keeps a read snapshot open while its caller works: a
 //! snapshot that lasts would keep the write-ahead log from being emptied.
 
+use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Params, params};
 
-use super::columns::{confidence, event, maybe, moment, number, reading, word, words};
+use super::columns::{READING, confidence, event, maybe, moment, number, reading, word, words};
+use super::listing;
 use super::{
     Component, Conditions, Ending, EventRow, InstrumentOnRecord, LimitOnRecord, MeasuredCurrent,
     NewRun, PhaseSpan, Record, RecordError, Row, Run, RunFilter, RunId, RunState, TrayId,
@@ -29,12 +31,7 @@ impl Record {
     ///
     /// [`RecordError`] when the record cannot be read.
     pub fn runs(&self, filter: &RunFilter) -> Result<Vec<Run>, RecordError> {
-        let limit = filter.limit.map_or(-1, i64::from); // SQLite: below zero is no limit.
-        self.list_runs(
-            "WHERE (?1 IS NULL OR station = ?1) AND (?2 IS NULL OR part = ?2) \
-             AND (?3 IS NULL OR verdict = ?3) ORDER BY runs.id DESC LIMIT ?4",
-            params![filter.station, filter.part, filter.verdict.map(Verdict::tag), limit],
-        )
+        self.list_runs(&format!("WHERE {}", listing::MATCHES), listing::values(filter))
     }
 
     /// Open runs of a station, oldest first. Found at the start of a program, they are the ones
@@ -45,6 +42,19 @@ impl Record {
     /// [`RecordError`] when the record cannot be read.
     pub fn open_runs(&self, station: &str) -> Result<Vec<Run>, RecordError> {
         self.list_runs("WHERE station = ?1 AND state IS NULL ORDER BY runs.id", [station])
+    }
+
+    /// An open run of any station, if there is one.
+    ///
+    /// # Errors
+    ///
+    /// [`RecordError`] when the record cannot be read.
+    pub fn first_open_run(&self) -> Result<Option<RunId>, RecordError> {
+        let sql = "SELECT runs.id FROM runs LEFT JOIN endings ON endings.run = runs.id \
+                   WHERE endings.run IS NULL ORDER BY runs.id LIMIT 1";
+        let mut found =
+            self.list("look for open runs", sql, [], |row| row.get(0).map(RunId::from_row))?;
+        Ok(found.pop())
     }
 
     /// One run.
@@ -85,7 +95,10 @@ impl Record {
         self.must_know(id)?;
         self.list(
             "read readings",
-            "SELECT * FROM readings WHERE run = ?1 AND sequence > ?2 ORDER BY sequence LIMIT ?3",
+            &format!(
+                "SELECT {READING} FROM readings WHERE run = ?1 AND sequence > ?2 \
+                 ORDER BY sequence LIMIT ?3"
+            ),
             params![id.row(), after.map_or(-1, i64::from), at_most],
             reading,
         )
@@ -109,6 +122,27 @@ impl Record {
             let Some(last) = chunk.last() else { return Ok(()) };
             after = Some(last.sequence);
             chunk.into_iter().for_each(&mut each);
+        }
+    }
+
+    /// Hands the readings of a run to `each` in blocks, in order, until it says that it has enough.
+    ///
+    /// # Errors
+    ///
+    /// As [`Record::for_each_reading`].
+    pub fn for_each_block(
+        &self,
+        id: RunId,
+        mut each: impl FnMut(Vec<Row>) -> bool,
+    ) -> Result<(), RecordError> {
+        let mut after = None;
+        loop {
+            let block = self.readings_after(id, after, CHUNK)?;
+            let Some(last) = block.last() else { return Ok(()) };
+            after = Some(last.sequence);
+            if !each(block) {
+                return Ok(());
+            }
         }
     }
 
@@ -157,6 +191,22 @@ impl Record {
         Ok(self.list("read the zero", sql, [station], zero)?.pop())
     }
 
+    /// The zero of a station's fixture that was the newest when a run began.
+    ///
+    /// # Errors
+    ///
+    /// [`RecordError`] when the record cannot be read.
+    pub fn zero_before(
+        &self,
+        station: &str,
+        began: Timestamp,
+    ) -> Result<Option<Zero>, RecordError> {
+        let sql = "SELECT * FROM zeroes WHERE station = ?1 AND taken_ms <= ?2 \
+                   ORDER BY id DESC LIMIT 1";
+        let values = params![station, began.as_millisecond()];
+        Ok(self.list("read the zero", sql, values, zero)?.pop())
+    }
+
     pub(super) fn list_runs(
         &self,
         which: &str,
@@ -191,7 +241,7 @@ impl Record {
         })
     }
 
-    fn must_know(&self, id: RunId) -> Result<(), RecordError> {
+    pub(super) fn must_know(&self, id: RunId) -> Result<(), RecordError> {
         let known: Option<i64> = self
             .connection
             .query_row("SELECT id FROM runs WHERE id = ?1", [id.row()], |row| row.get(0))

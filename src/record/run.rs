@@ -2,8 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::TrayPlace;
-use super::{FormedOnRecord, RunId, StaircaseOnRecord};
+use super::{FormedOnRecord, RunId, StaircaseOnRecord, TrayId, TrayPlace};
 use crate::judge::{Finding, Left, Reading, Source, Verdict};
 use crate::part::Room;
 use crate::plan::Kind;
@@ -230,7 +229,7 @@ pub struct EventRow {
 }
 
 /// Which runs to list; an empty filter lists all.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct RunFilter {
     /// At most so many, the newest.
     pub limit: Option<u32>,
@@ -240,6 +239,16 @@ pub struct RunFilter {
     pub part: Option<String>,
     /// Only runs with this verdict; interrupted runs are `untested`, open runs have none.
     pub verdict: Option<Verdict>,
+    /// Only runs of parts of this family, by its word.
+    pub family: Option<String>,
+    /// Only runs of parts with this printed capacitance.
+    pub capacitance: Option<Capacitance>,
+    /// Only runs that began at this moment or later, by the wall clock.
+    pub since: Option<Timestamp>,
+    /// Only runs that began before this moment, by the wall clock.
+    pub before: Option<Timestamp>,
+    /// Only runs of parts of this tray.
+    pub tray: Option<TrayId>,
 }
 
 /// The current that a fixture lets through without a part.

@@ -24,6 +24,7 @@ pub(super) const STEPS: &[&str] = &[
     include_str!("002_budgets.sql"),
     include_str!("003_kinds.sql"),
     include_str!("004_trays.sql"),
+    include_str!("006_overviews.sql"),
 ];
 
 /// Length of the header of an SQLite file, and the places of what is read from it: SQLite file

@@ -129,7 +129,7 @@ fn a_newer_record_is_refused_and_not_a_byte_of_it_changes() {
     let refused = [Record::open(&path).unwrap_err(), Record::open_for_reading(&path).unwrap_err()];
     for error in refused {
         insta::allow_duplicates! {
-            insta::assert_snapshot!(message(&error, &folder), @"HOME/record.db: record has schema 5, this program knows 4; use the newer program that wrote it, or another file; this one was left as it is");
+            insta::assert_snapshot!(message(&error, &folder), @"HOME/record.db: record has schema 6, this program knows 5; use the newer program that wrote it, or another file; this one was left as it is");
         }
     }
     assert_eq!(fs::read(&path).unwrap(), bytes);
@@ -185,7 +185,7 @@ fn a_strangers_database_is_named_by_what_it_is() {
     let folder = tempfile::tempdir().unwrap();
     Connection::open(file_in(&folder)).unwrap().execute_batch("CREATE TABLE x (y)").unwrap();
     let error = Record::open(file_in(&folder)).unwrap_err();
-    insta::assert_snapshot!(message(&error, &folder), @"HOME/record.db: not a record of reststrom, but an SQLite file with application id 0x0 and schema 0 (a record has id 0x52657374, schemas up to 4 are known); name another file; this one was left as it is");
+    insta::assert_snapshot!(message(&error, &folder), @"HOME/record.db: not a record of reststrom, but an SQLite file with application id 0x0 and schema 0 (a record has id 0x52657374, schemas up to 5 are known); name another file; this one was left as it is");
 }
 
 #[test]

@@ -27,13 +27,13 @@ struct Stretch {
     number: u32,
     first: u32,
     last: u32,
-    current: Extremes,
-    voltage: Extremes,
+    current: Extremes<u32>,
+    voltage: Extremes<u32>,
 }
 
-/// The least and the greatest of some values, each with its sequence number.
-#[derive(Debug, Default)]
-struct Extremes(Option<[(f64, u32); 2]>);
+/// The least and the greatest of some values, each with whose it is.
+#[derive(Debug)]
+pub(super) struct Extremes<T>(Option<[(f64, T); 2]>);
 
 impl Thinner {
     pub(super) fn new(keeping: Keeping) -> Self {
@@ -80,8 +80,7 @@ impl Stretch {
 
     /// What lies between those that stay.
     fn to_forget(&self) -> Vec<RangeInclusive<u32>> {
-        let extremes = self.current.0.iter().chain(&self.voltage.0).flatten();
-        let mut stay: Vec<u32> = extremes.map(|(_, sequence)| *sequence).collect();
+        let mut stay: Vec<u32> = self.current.both().chain(self.voltage.both()).collect();
         stay.push(self.first);
         stay.sort_unstable();
         let ends = stay.iter().skip(1).copied().chain([self.last + 1]);
@@ -90,9 +89,20 @@ impl Stretch {
     }
 }
 
-impl Extremes {
-    fn take(&mut self, value: f64, sequence: u32) {
-        let new = (value, sequence);
+impl<T> Default for Extremes<T> {
+    fn default() -> Self {
+        Self(None)
+    }
+}
+
+impl<T: Copy> Extremes<T> {
+    /// Whose the least and the greatest are; nobody's before there is a value.
+    pub(super) fn both(&self) -> impl Iterator<Item = T> {
+        self.0.iter().flatten().map(|(_, whose)| *whose)
+    }
+
+    pub(super) fn take(&mut self, value: f64, whose: T) {
+        let new = (value, whose);
         let [least, greatest] = self.0.get_or_insert([new; 2]);
         if value < least.0 {
             *least = new;

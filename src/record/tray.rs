@@ -1,6 +1,7 @@
 //! Trays on record: the file whole, and the runs of its parts by position.
 
 use std::fmt;
+use std::str::FromStr;
 
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, params};
@@ -29,6 +30,25 @@ impl fmt::Display for TrayId {
         f.pad(&format!("t{}", self.0))
     }
 }
+
+impl FromStr for TrayId {
+    type Err = TrayIdError;
+
+    /// Reads `t3` or `3`.
+    fn from_str(text: &str) -> Result<Self, TrayIdError> {
+        let digits = text.strip_prefix('t').unwrap_or(text);
+        let plain = digits.bytes().all(|byte| byte.is_ascii_digit());
+        match digits.parse() {
+            Ok(row) if plain && 0 < row => Ok(Self(row)),
+            Ok(_) | Err(_) => Err(TrayIdError(text.to_owned())),
+        }
+    }
+}
+
+/// Why a text names no tray.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("`{0}` names no tray, expected t and a number from 1 up, as in t3")]
+pub struct TrayIdError(String);
 
 /// What is known of a tray when it begins.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -146,6 +166,14 @@ mod tests {
             text: "family;value;rating\n".into(),
             started: "2026-03-14T08:22:00Z".parse().unwrap(),
         }
+    }
+
+    #[test]
+    fn a_tray_is_named_with_or_without_its_letter() {
+        assert_eq!("t3".parse(), Ok(TrayId(3)));
+        assert_eq!("3".parse(), Ok(TrayId(3)));
+        let error = "x3".parse::<TrayId>().unwrap_err();
+        insta::assert_snapshot!(error, @"`x3` names no tray, expected t and a number from 1 up, as in t3");
     }
 
     #[test]

@@ -162,7 +162,7 @@ fn must_be_open(transaction: &Transaction<'_>, run: RunId) -> Result<(), Stop> {
     }
 }
 
-fn insert_run(transaction: &Transaction<'_>, run: &NewRun) -> Result<RunId, Stop> {
+pub(super) fn insert_run(transaction: &Transaction<'_>, run: &NewRun) -> Result<RunId, Stop> {
     let (limit, room) = (run.limit.as_ref(), run.conditions.room.as_ref());
     transaction.execute(
         "INSERT INTO runs (station, simulated, lapse, kind, follows, tray, position, part, family, capacitance_f, tolerance, \
@@ -204,7 +204,11 @@ fn insert_run(transaction: &Transaction<'_>, run: &NewRun) -> Result<RunId, Stop
     Ok(RunId::from_row(transaction.last_insert_rowid()))
 }
 
-fn insert_instruments(transaction: &Transaction<'_>, id: RunId, run: &NewRun) -> Result<(), Stop> {
+pub(super) fn insert_instruments(
+    transaction: &Transaction<'_>,
+    id: RunId,
+    run: &NewRun,
+) -> Result<(), Stop> {
     let mut insert = transaction.prepare_cached(
         "INSERT INTO instruments (run, position, role, identity) VALUES (?1, ?2, ?3, ?4)",
     )?;
@@ -214,7 +218,11 @@ fn insert_instruments(transaction: &Transaction<'_>, id: RunId, run: &NewRun) ->
     Ok(())
 }
 
-fn insert_readings(transaction: &Transaction<'_>, run: RunId, rows: &[Row]) -> Result<(), Stop> {
+pub(super) fn insert_readings(
+    transaction: &Transaction<'_>,
+    run: RunId,
+    rows: &[Row],
+) -> Result<(), Stop> {
     let mut insert = transaction.prepare_cached(
         "INSERT INTO readings (run, sequence, time_s, wall_ms, current_a, mark, voltage_v, \
          range_a, flags, phase) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
@@ -250,7 +258,7 @@ fn forget_readings(
     Ok(())
 }
 
-fn insert_events(
+pub(super) fn insert_events(
     transaction: &Transaction<'_>,
     run: RunId,
     events: &[EventRow],
@@ -270,7 +278,11 @@ fn insert_events(
     Ok(())
 }
 
-fn insert_ending(transaction: &Transaction<'_>, run: RunId, ending: &Ending) -> Result<(), Stop> {
+pub(super) fn insert_ending(
+    transaction: &Transaction<'_>,
+    run: RunId,
+    ending: &Ending,
+) -> Result<(), Stop> {
     let current = ending.current;
     transaction.execute(
         "INSERT INTO endings (run, state, verdict, findings, current_a, raw_a, \
@@ -298,7 +310,7 @@ fn insert_ending(transaction: &Transaction<'_>, run: RunId, ending: &Ending) -> 
     Ok(())
 }
 
-fn insert_budget(
+pub(super) fn insert_budget(
     transaction: &Transaction<'_>,
     run: RunId,
     budget: &[Component],
@@ -312,7 +324,7 @@ fn insert_budget(
     Ok(())
 }
 
-fn insert_interruption(
+pub(super) fn insert_interruption(
     transaction: &Transaction<'_>,
     run: RunId,
     found: Timestamp,

@@ -17,6 +17,9 @@ pub struct Curve {
     pub simulated: bool,
     /// The readings in the order they were taken.
     pub points: Vec<Point>,
+    /// How many readings on record are not among them: a picture of millions is drawn from an
+    /// overview, which has every extreme.
+    pub left_out: u32,
     /// The phases in the order they were passed.
     pub phases: Vec<Span>,
     /// When the test voltage stood at the part and the limit's clock began, if it ever did.
@@ -31,6 +34,8 @@ pub struct Curve {
     pub findings: Vec<Finding>,
     /// What else happened: a cut-out, a change of range.
     pub events: Vec<Event>,
+    /// What the current of the soak is made of, if that could be told.
+    pub parts: Option<Parts>,
 }
 
 /// One reading and what stood beside it.
@@ -93,6 +98,28 @@ pub struct Reading {
     pub window: (Time, Time),
 }
 
+/// A current taken apart: three falling lines, whose sum is fitted to the readings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Parts {
+    /// Leakage and absorption can be told apart; else only their sum means something.
+    pub separable: bool,
+    /// The parts at moments over the fitted stretch, in order.
+    pub at: Vec<Part>,
+}
+
+/// The parts of a current at a moment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    /// The moment.
+    pub at: Time,
+    /// What still charges.
+    pub charging: Current,
+    /// What the dielectric takes up, and gives back later.
+    pub absorption: Current,
+    /// What flows through for good.
+    pub leakage: Current,
+}
+
 /// Something that happened at a moment.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Event {
@@ -100,4 +127,19 @@ pub struct Event {
     pub at: Time,
     /// What, in a few words.
     pub text: String,
+    /// Of what sort.
+    pub kind: EventKind,
+}
+
+/// Of what sort an event is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EventKind {
+    /// The meter changed its range.
+    Range,
+    /// A burst of current.
+    Burst,
+    /// What ended the run before its time: a cut-out, a stop, an instrument lost.
+    End,
+    /// Anything else.
+    Other,
 }

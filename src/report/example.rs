@@ -3,10 +3,11 @@
 //! The shapes follow handbook §2.1: a supply-limited charge, an exponential, absorption falling
 //! with about 1/t, and a constant leakage under it.
 
-use super::{Curve, Event, Limit, Point, Reading, Sample, Span};
+use super::{Curve, Event, EventKind, Limit, Point, Reading, Sample, Span};
 use crate::judge::{Finding, Verdict};
-use crate::plan::Phase;
-use crate::quantity::{Time, amperes, seconds, volts};
+use crate::plan::{Kind, Phase};
+use crate::quantity::{Confidence, Time, amperes, farads, seconds, volts};
+use crate::record::{Conditions, InstrumentOnRecord, LimitOnRecord, NewRun};
 
 /// Numbers that look like noise and are the same every time: uniform in −1..1.
 struct Noise(u64);
@@ -89,7 +90,13 @@ impl Shape {
 }
 
 fn event(at: f64, text: &str) -> Event {
-    Event { at: seconds(at), text: text.to_owned() }
+    let kind = match text {
+        text if text.starts_with("meter range") => EventKind::Range,
+        text if text.starts_with("single reading") => EventKind::Burst,
+        text if text.starts_with("cut-out") => EventKind::End,
+        _ => EventKind::Other,
+    };
+    Event { at: seconds(at), text: text.to_owned(), kind }
 }
 
 fn reading(current: f64, uncertainty: f64, due: f64) -> Reading {
@@ -122,6 +129,7 @@ pub(super) fn healthy() -> Curve {
         subtitle: "solid tantalum · ±10 % · receiver power board, Terne · bench 2 · 14 March"
             .to_owned(),
         simulated: false,
+        left_out: 0,
         points: TANTALUM.points(leakage),
         phases: TANTALUM.spans(),
         full_voltage_at: Some(seconds(1.7)),
@@ -133,6 +141,7 @@ pub(super) fn healthy() -> Curve {
             event(2.5, "meter range 10 mA to 100 µA"),
             event(3.1, "meter range 100 µA to 10 µA"),
         ],
+        parts: None,
     }
 }
 
@@ -223,6 +232,7 @@ pub(super) fn film() -> Curve {
         title: "C212 · polyester film 100 nF 100 V".to_owned(),
         subtitle: "film · ±5 % · echo sounder transmitter, Terne · bench 1 · 15 March".to_owned(),
         simulated: true,
+        left_out: 0,
         points,
         phases: film.spans(),
         full_voltage_at: Some(seconds(1.7)),
@@ -231,6 +241,7 @@ pub(super) fn film() -> Curve {
         verdict: Some(Verdict::Within),
         findings: vec![Finding::Settled],
         events: vec![event(2.5, "meter range 100 µA to 100 nA")],
+        parts: None,
     }
 }
 
@@ -258,5 +269,43 @@ pub(super) fn long_soak() -> Curve {
             event(20_000.0, "meter silent for 15 min"),
         ],
         ..healthy()
+    }
+}
+
+/// A run of the harbour museum's bench that has just begun.
+pub(super) fn begun() -> NewRun {
+    NewRun {
+        station: "skarvik-bench".to_owned(),
+        simulated: false,
+        lapse: 1.0,
+        kind: Kind::Soak,
+        follows: None,
+        place: None,
+        conditions: Conditions {
+            confidence: Confidence::USUAL,
+            judged_at: Some(seconds(300.0)),
+            room: None,
+            duty: None,
+        },
+        part_name: "C11".to_owned(),
+        family_tag: "ta-mno2".to_owned(),
+        capacitance: farads(22e-6),
+        tolerance: None,
+        rated: volts(25.0),
+        test_voltage: volts(25.0),
+        limit: Some(LimitOnRecord {
+            current: amperes(5.5e-6),
+            rule: "0.01CU floor 500 nA".to_owned(),
+            source: "default".to_owned(),
+            reading_time: Some(seconds(300.0)),
+            reference_celsius: Some(25.0),
+        }),
+        plan_json: "{}".to_owned(),
+        instruments: vec![InstrumentOnRecord {
+            role: "meter".to_owned(),
+            identity: "log meter 7".to_owned(),
+        }],
+        software: "reststrom 0.1.0".to_owned(),
+        started: "2026-03-14T08:15:00Z".parse().unwrap(),
     }
 }

@@ -7,10 +7,14 @@ use uom::si::time::second;
 use crate::plan::Phase;
 
 use super::scale::{Kind, Range, floor_log, round_step};
-use super::{Axes, Curve, Sample};
+use super::{Axes, Curve, Point, Sample};
 
 /// Most decades a current axis shows; from 1 pA to 10 mA.
 const MOST_DECADES: i32 = 10;
+/// Share of the highest voltage from which on a part stands at full voltage.
+const FULL: f64 = 0.98;
+/// A soak that goes on for less than this after its window only looks for contact.
+const LOOK: f64 = 30.0; // s
 /// How much farther than usual a single reading may stretch an axis.
 const STRETCH: f64 = 3.0;
 
@@ -71,7 +75,7 @@ fn first_moment(curve: &Curve, end: f64) -> f64 {
 }
 
 /// The greatest of 1, 2, 5 times a power of ten that is not above a value above zero.
-fn round_down(value: f64) -> f64 {
+pub(super) fn round_down(value: f64) -> f64 {
     let decade = 10f64.powi(floor_log(value));
     let factors = [5.0, 2.0];
     factors.into_iter().find(|factor| factor * decade <= value).unwrap_or(1.0) * decade
@@ -79,8 +83,13 @@ fn round_down(value: f64) -> f64 {
 
 /// Decades around all currents above zero, the limit and the reading.
 fn log_current(curve: &Curve) -> Range {
-    let musts = above_zero(musts(curve));
-    let mut values = above_zero(currents(curve, |_| true));
+    log_range(currents(curve, |_| true), &musts(curve))
+}
+
+/// Decades around the values above zero; `musts` are shown in any case.
+pub(super) fn log_range(values: Vec<f64>, musts: &[f64]) -> Range {
+    let musts = above_zero(musts.to_vec());
+    let mut values = above_zero(values);
     values.sort_by(f64::total_cmp);
     let usual = quantile(&values, 0.02).into_iter().chain(musts.iter().copied());
     let usual = usual.fold(f64::INFINITY, f64::min);
@@ -102,10 +111,29 @@ fn above_zero(values: Vec<f64>) -> Vec<f64> {
 
 /// Zero, the limit, the reading and the settled currents; the charging surge may run out.
 fn linear_current(curve: &Curve) -> Range {
-    let settled = currents(curve, |phase| matches!(phase, Phase::Settle | Phase::Soak));
-    let mut values = if settled.is_empty() { currents(curve, |_| true) } else { settled };
+    let settled = currents(curve, settled(curve));
+    let values = if settled.is_empty() { currents(curve, |_| true) } else { settled };
+    linear_range(values, &musts(curve))
+}
+
+/// The points at which the current settles at full voltage; not those of the look for contact, which
+/// steps the voltage once the reading is done.
+pub(super) fn settled(curve: &Curve) -> impl Fn(&Point) -> bool {
+    let volts = |point: &Point| point.voltage.map(|voltage| voltage.get::<volt>());
+    let full = curve.points.iter().filter_map(volts).fold(0.0, f64::max) * FULL;
+    let soak = curve.points.iter().rfind(|point| point.phase == Phase::Soak);
+    let read = curve.reading.map(|reading| reading.window.1);
+    let look = read.zip(soak).filter(|(read, last)| (last.at - *read).get::<second>() < LOOK);
+    move |point: &Point| {
+        matches!(point.phase, Phase::Settle | Phase::Soak)
+            && volts(point).is_none_or(|v| full <= v)
+            && look.is_none_or(|(read, _)| point.at <= read)
+    }
+}
+
+/// Zero and the values but for outliers; `musts` are shown in any case.
+pub(super) fn linear_range(mut values: Vec<f64>, musts: &[f64]) -> Range {
     values.sort_by(f64::total_cmp);
-    let musts = musts(curve);
     let usual = |share| quantile(&values, share).into_iter().chain(musts.iter().copied());
     let (low, high) = (usual(0.005).fold(0.0, f64::min), usual(0.995).fold(0.0, f64::max));
     let span = high - low;
@@ -144,13 +172,13 @@ fn musts(curve: &Curve) -> Vec<f64> {
     limit.into_iter().chain(reading).filter(|amperes| amperes.is_finite()).collect()
 }
 
-/// The currents read in some phases, in A.
-fn currents(curve: &Curve, wanted: impl Fn(Phase) -> bool) -> Vec<f64> {
+/// The currents of some points, in A.
+fn currents(curve: &Curve, wanted: impl Fn(&Point) -> bool) -> Vec<f64> {
     let value = |sample| match sample {
         Sample::Value(current) => Some(current.get::<ampere>()),
         Sample::Overload { .. } | Sample::Missing => None,
     };
-    let points = curve.points.iter().filter(|point| wanted(point.phase));
+    let points = curve.points.iter().filter(|point| wanted(point));
     points.filter_map(|point| value(point.current)).filter(|value| value.is_finite()).collect()
 }
 

@@ -1,41 +1,48 @@
 //! A run on record as a curve to draw.
 
-use super::curve::{Curve, Event, Limit, Point, Reading, Sample, Span};
+use super::curve::{Curve, Limit, Point, Reading, Sample, Span};
+use super::{fitted, happenings};
 use crate::plan::Phase;
 use crate::quantity::{Time, seconds, text};
-use crate::record::{Record, RecordError, RecordedCurrent, Run, RunState};
+use crate::record::{Ending, Overview, Record, RecordError, RecordedCurrent, Row, Run, RunState};
 
 /// Half of the reading window around the moment that was judged (handbook §3.8).
 const HALF_WINDOW: f64 = 5.0; // s
 
-/// Reads a run's readings and events as a curve.
+/// Reads a run's readings and events as a curve; of a run of millions, those readings that a
+/// picture needs.
 ///
 /// # Errors
 ///
 /// [`RecordError`] if the record can't be read.
 pub fn curve(record: &Record, run: &Run) -> Result<Curve, RecordError> {
-    let mut points = Vec::new();
-    record.for_each_reading(run.id, |row| {
-        points.push(Point {
-            at: row.time,
-            current: match row.current {
-                RecordedCurrent::Value(current) => Sample::Value(current),
-                RecordedCurrent::Overload { negative } => Sample::Overload { negative },
-                RecordedCurrent::NotANumber => Sample::Missing,
-            },
-            voltage: row.voltage,
-            phase: row.phase,
-        });
-    })?;
-    let events = record.events(run.id)?;
-    let end = points.last().map_or(seconds(0.0), |point| point.at);
-    let changes = events.iter().filter(|event| event.kind == "phase");
+    let Overview { rows, left_out } = record.overview(run.id)?;
+    let told = record.events(run.id)?;
+    let end = rows.last().map_or(seconds(0.0), |row| row.time);
+    let changes = told.iter().filter(|event| event.kind == "phase");
     let changes = changes.filter_map(|event| Some((Phase::from_tag(&event.text)?, event.time)));
-    let phases = spans(changes, end);
-    // A start's token tells a reader nothing.
-    let told = events.iter().filter(|event| event.kind != "phase" && event.kind != "token");
-    let events = told.map(|event| Event { at: event.time, text: event.text.clone() }).collect();
-    Ok(assemble(run, points, phases, events))
+    let full_voltage_at = ending(run).and_then(|ending| ending.full_voltage_at);
+    Ok(Curve {
+        left_out,
+        phases: spans(changes, end),
+        events: happenings::events(run, &rows, &told, full_voltage_at),
+        parts: full_voltage_at.and_then(|at| fitted::parts(run, &rows, at)),
+        points: rows.iter().map(point).collect(),
+        ..without_readings(run)
+    })
+}
+
+fn point(row: &Row) -> Point {
+    Point {
+        at: row.time,
+        current: match row.current {
+            RecordedCurrent::Value(current) => Sample::Value(current),
+            RecordedCurrent::Overload { negative } => Sample::Overload { negative },
+            RecordedCurrent::NotANumber => Sample::Missing,
+        },
+        voltage: row.voltage,
+        phase: row.phase,
+    }
 }
 
 /// Phases from the moments at which each began; the first is the probe.
@@ -51,20 +58,26 @@ fn spans(changes: impl Iterator<Item = (Phase, Time)>, end: Time) -> Vec<Span> {
     spans
 }
 
-fn assemble(run: &Run, points: Vec<Point>, phases: Vec<Span>, events: Vec<Event>) -> Curve {
-    let begun = &run.begun;
-    let ending = match &run.state {
+fn ending(run: &Run) -> Option<&Ending> {
+    match &run.state {
         RunState::Ended(ending) => Some(ending),
         RunState::Open | RunState::Interrupted { .. } => None,
-    };
+    }
+}
+
+/// What is known of a run without its readings.
+fn without_readings(run: &Run) -> Curve {
+    let begun = &run.begun;
+    let ending = ending(run);
     let full_voltage_at = ending.and_then(|ending| ending.full_voltage_at);
     let reading = ending.and_then(|ending| ending.current).zip(full_voltage_at);
     Curve {
         title: title(run),
         subtitle: subtitle(run),
         simulated: begun.simulated,
-        points,
-        phases,
+        points: Vec::new(),
+        left_out: 0,
+        phases: Vec::new(),
         full_voltage_at,
         limit: begun.limit.as_ref().and_then(|limit| {
             Some(Limit { current: limit.current, reading_time: limit.reading_time? })
@@ -81,7 +94,8 @@ fn assemble(run: &Run, points: Vec<Point>, phases: Vec<Span>, events: Vec<Event>
         }),
         verdict: run.verdict(),
         findings: run.findings().to_vec(),
-        events,
+        events: Vec::new(),
+        parts: None,
     }
 }
 
@@ -96,6 +110,13 @@ pub(super) fn subtitle(run: &Run) -> String {
         begun.station,
         begun.started.strftime("%Y-%m-%d %H:%M UTC"),
     )
+}
+
+/// What is printed on the part, and its family.
+pub(super) fn printed(run: &Run) -> String {
+    let begun = &run.begun;
+    let (capacitance, rated) = (text::capacitance(begun.capacitance), text::voltage(begun.rated));
+    format!("{} {capacitance} {rated}", begun.family_tag)
 }
 
 /// Part and run.

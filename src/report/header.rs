@@ -57,7 +57,7 @@ pub(super) fn set(scene: &mut Scene, head: &Head<'_>) {
 }
 
 /// A hatched strip across the page, so that a simulated curve is never taken for a part.
-fn simulated(scene: &mut Scene) {
+pub(super) fn simulated(scene: &mut Scene) {
     const HEIGHT: f64 = 30.0;
     scene.block((0.0, 0.0), (PAGE_WIDTH, HEIGHT), ink::FAINT);
     let mut x = -HEIGHT;

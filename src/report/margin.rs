@@ -5,8 +5,10 @@ use uom::si::electric_current::ampere;
 use super::Curve;
 use super::label::{engineering, with_uncertainty};
 use super::panel::{SIDES, Sheet};
+use super::scale::floor_log;
 use super::scene::{Ink, PAGE_WIDTH, Scene, Type, ink};
 use super::spread::spread;
+use super::tally::Fate;
 
 /// Height of a label of two lines.
 const HEIGHT: f64 = 38.0;
@@ -33,7 +35,9 @@ pub(super) fn draw(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     let reading = curve.reading.map(|reading| sheet.y(reading.current.get::<ampere>()));
     let limit = limit.zip(limit_text(curve)).map(|(y, text)| (y, "limit", text, ink::LIMIT));
     let reading = reading.zip(reading_text(curve)).map(|(y, text)| (y, "reading", text, ink::TEXT));
-    let mut labels: Vec<(f64, &str, String, Ink)> = limit.into_iter().chain(reading).collect();
+    let parts = parts(curve, sheet);
+    let mut labels: Vec<(f64, &str, String, Ink)> =
+        limit.into_iter().chain(reading).chain(parts).collect();
     labels.sort_by(|a, b| a.0.total_cmp(&b.0));
     let wishes: Vec<_> = labels.iter().map(|label| (label.0, HEIGHT)).collect();
     let tops = spread(&wishes, 8.0, sheet.upper.0, sheet.upper.1).unwrap_or_default();
@@ -44,6 +48,28 @@ pub(super) fn draw(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
         let look = figures(&text, ink);
         scene.text(text, (LEFT, top + 33.0), look);
     }
+}
+
+/// The fitted parts of the current at the reading, where they can be told apart.
+fn parts(curve: &Curve, sheet: &Sheet) -> Vec<(f64, &'static str, String, Ink)> {
+    let Some(parts) = curve.parts.as_ref().filter(|parts| parts.separable) else {
+        return Vec::new();
+    };
+    let Some(last) = parts.at.last() else { return Vec::new() };
+    let named = [("leakage, fitted", last.leakage), ("absorption, fitted", last.absorption)];
+    let shown = |amperes: f64| matches!(Fate::at(amperes, sheet.current.range), Fate::Value(_));
+    named
+        .into_iter()
+        .map(|(name, current)| (name, current.get::<ampere>()))
+        .filter(|(_, amperes)| shown(*amperes))
+        .map(|(name, amperes)| (sheet.y(amperes), name, two_digits(amperes), ink::PARTS))
+        .collect()
+}
+
+/// A fitted current to two digits, which is more than a fit can promise.
+fn two_digits(amperes: f64) -> String {
+    let place = 10_f64.powi(floor_log(amperes.abs().max(f64::MIN_POSITIVE)) - 1);
+    engineering((amperes / place).round() * place, "A")
 }
 
 /// How figures are set: smaller if many digits would run off the page.

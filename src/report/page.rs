@@ -97,8 +97,31 @@ fn notes(curve: &Curve, extent: &Extent, tally: &Tally, names: &Names<'_>) -> St
         let names = counted(names.left_out, "short phase", "short phases");
         notes.push(format!("{names} drawn without a name"));
     }
-    notes.push(counted(curve.points.len(), "reading in all", "readings in all"));
+    notes.extend(fit_note(curve));
+    notes.push(count_note(curve));
     notes.join("; ")
+}
+
+/// What the dashed lines along the curve are.
+fn fit_note(curve: &Curve) -> Option<String> {
+    let parts = curve.parts.as_ref()?;
+    Some(if parts.separable {
+        "dashed: the fitted parts of the current, leakage in long strokes, absorption in short ones, \
+         charging in dots"
+            .to_owned()
+    } else {
+        "dashed: the fitted sum of absorption and leakage, which can't be told apart yet".to_owned()
+    })
+}
+
+/// How many readings there are, and how many of them are drawn.
+pub(super) fn count_note(curve: &Curve) -> String {
+    let drawn = curve.points.len();
+    if curve.left_out == 0 {
+        return counted(drawn, "reading in all", "readings in all");
+    }
+    let all = counted(drawn + curve.left_out as usize, "reading", "readings");
+    format!("of {all} {drawn} are drawn and counted here, every extreme among them")
 }
 
 /// What is to be said about the limit's clock and the reading window.
@@ -123,7 +146,7 @@ mod tests {
     use proptest::prelude::*;
     use rstest::rstest;
 
-    use super::super::{Event, Point, Sample, Span, example};
+    use super::super::{Event, EventKind, Point, Sample, Span, example};
     use super::*;
     use crate::judge::{Finding, Verdict};
     use crate::plan::Phase;
@@ -192,7 +215,11 @@ mod tests {
 
     #[test]
     fn events_beyond_those_listed_are_counted() {
-        let event = |at: u32| Event { at: seconds(f64::from(at) * 9.0), text: "range".to_owned() };
+        let event = |at: u32| Event {
+            at: seconds(f64::from(at) * 9.0),
+            text: "range".to_owned(),
+            kind: EventKind::Range,
+        };
         let curve = Curve { events: (0..30).map(event).collect(), ..example::healthy() };
         let scene = compose(&curve, Axes::Linear);
         says(&scene, &["22 more events between these, marked without a number"]);
@@ -289,11 +316,12 @@ mod tests {
             title in "[A-Za-z0-9µ ·]{0,120}",
             simulated in any::<bool>(),
         ) -> Curve {
-            let event = |(at, text)| Event { at: seconds(at), text };
+            let event = |(at, text)| Event { at: seconds(at), text, kind: EventKind::Other };
             let events = events.into_iter().map(event).collect();
             let full_voltage_at = began.map(seconds);
             let subtitle = title.clone();
-            Curve { title, subtitle, simulated, points, phases, full_voltage_at, events, ..outcome }
+            let (left_out, parts) = (0, None);
+            Curve { title, subtitle, simulated, points, left_out, phases, full_voltage_at, events, parts, ..outcome }
         }
     }
 

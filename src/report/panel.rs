@@ -4,11 +4,13 @@ use uom::si::electric_current::ampere;
 use uom::si::time::second;
 
 use super::Curve;
+use super::curve::{EventKind, Part};
 use super::extent::{Extent, reading_due};
 use super::scale::{Scale, Tick};
 use super::scene::{Anchor, At, Ink, Scene, Type, ink};
-use super::tally::Tally;
+use super::tally::{Fate, Tally};
 use super::trace::{self, Trace};
+use crate::quantity::Current;
 
 /// Height of a row beside the axis, for readings that have no place on it.
 const ROW: f64 = 34.0;
@@ -106,8 +108,10 @@ pub(super) fn draw(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     }
     grids(scene, curve, sheet);
     rows(scene, sheet);
+    interval(scene, curve, sheet);
     moments(scene, curve, sheet);
     limit(scene, curve, sheet);
+    parts(scene, curve, sheet);
     currents(scene, &trace::current(curve, &sheet.time, &sheet.current), sheet);
     voltages(scene, curve, sheet);
     reading(scene, curve, sheet);
@@ -231,7 +235,11 @@ fn rows(scene: &mut Scene, sheet: &Sheet) {
 fn moments(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     for event in &curve.events {
         let x = sheet.x(event.at);
-        scene.dashes((x, sheet.upper.0), (x, sheet.upper.1), 1.0, ink::QUIET);
+        let ink = match event.kind {
+            EventKind::End | EventKind::Burst => ink::ALARM,
+            EventKind::Range | EventKind::Other => ink::QUIET,
+        };
+        scene.dashes((x, sheet.upper.0), (x, sheet.upper.1), 1.0, ink);
     }
     let began = curve.full_voltage_at.map(|at| at.get::<second>());
     let due = reading_due(curve).filter(|&due| due <= sheet.time.range.high);
@@ -246,6 +254,48 @@ fn limit(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
     let Some(limit) = curve.limit else { return };
     let y = sheet.y(limit.current.get::<ampere>());
     scene.dashes((SIDES.0, y), (SIDES.1, y), 2.6, ink::LIMIT);
+}
+
+/// The interval of the reading as a band from its window to the figures in the margin.
+fn interval(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
+    let Some(reading) = curve.reading else { return };
+    let (value, half) = (reading.current.get::<ampere>(), reading.uncertainty.get::<ampere>());
+    let (high, low) = (sheet.y(value + half), sheet.y(value - half));
+    if low - high > 1.0 {
+        scene.block((sheet.x(reading.window.0), high), (SIDES.1, low), ink::INTERVAL);
+    }
+}
+
+/// How a fitted part is drawn: strokes and gaps.
+pub(super) const LEAKAGE_DASH: (f64, f64) = (14.0, 5.0);
+/// See [`LEAKAGE_DASH`].
+pub(super) const ABSORPTION_DASH: (f64, f64) = (7.0, 4.0);
+const CHARGING_DASH: (f64, f64) = (2.0, 4.0);
+const SUM_DASH: (f64, f64) = (4.0, 7.0);
+
+/// The parts that the current was fitted by, or only their sum where they can't be told apart.
+fn parts(scene: &mut Scene, curve: &Curve, sheet: &Sheet) {
+    let Some(parts) = &curve.parts else { return };
+    let of = |part: fn(&Part) -> Current| -> Vec<(f64, f64)> {
+        parts.at.iter().map(|at| (at.at.get::<second>(), part(at).get::<ampere>())).collect()
+    };
+    let sum = of(|part| part.charging + part.absorption + part.leakage);
+    if !parts.separable {
+        return fitted(scene, &sum, SUM_DASH, sheet);
+    }
+    fitted(scene, &of(|part| part.charging), CHARGING_DASH, sheet);
+    fitted(scene, &of(|part| part.absorption), ABSORPTION_DASH, sheet);
+    fitted(scene, &of(|part| part.leakage), LEAKAGE_DASH, sheet);
+}
+
+/// A fitted line, as far as it runs inside the panel.
+fn fitted(scene: &mut Scene, line: &[(f64, f64)], dash: (f64, f64), sheet: &Sheet) {
+    let inside = |amperes: f64| matches!(Fate::at(amperes, sheet.current.range), Fate::Value(_));
+    for piece in line.split(|(_, amperes)| !inside(*amperes)).filter(|piece| 1 < piece.len()) {
+        let path: Vec<At> =
+            piece.iter().map(|&(at, amperes)| (sheet.time.place(at), sheet.y(amperes))).collect();
+        scene.dashed(&path, dash, 1.8, ink::PARTS);
+    }
 }
 
 /// The line of the current and the marks of what has no place on it.

@@ -58,6 +58,14 @@ impl Range {
         }
     }
 
+    /// Ticks of a number without a unit, written by `name`.
+    pub(super) fn named_ticks(&self, name: &dyn Fn(f64) -> String) -> Vec<Tick> {
+        match self.kind {
+            Kind::Log => self.decades(name),
+            Kind::Linear => self.multiples(round_step((self.high - self.low) / 6.0), name),
+        }
+    }
+
     /// Ticks of time since switch-on.
     pub(super) fn time_ticks(&self) -> Vec<Tick> {
         match self.kind {

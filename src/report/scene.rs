@@ -34,6 +34,8 @@ pub(super) mod ink {
     pub(crate) const VOLTAGE: Ink = Ink(84, 62, 120);
     pub(crate) const LIMIT: Ink = Ink(190, 74, 16);
     pub(crate) const ALARM: Ink = Ink(136, 20, 62);
+    pub(crate) const PARTS: Ink = Ink(62, 120, 96);
+    pub(crate) const INTERVAL: Ink = Ink(214, 224, 236);
     pub(crate) const GOOD: Ink = Ink(10, 98, 84);
     pub(crate) const WATERMARK: Ink = Ink(233, 229, 222);
 }
@@ -136,6 +138,35 @@ impl Scene {
         }
     }
 
+    /// Draws a line through points with pen strokes and gaps of these lengths along it.
+    pub(super) fn dashed(&mut self, path: &[At], (dash, gap): (f64, f64), width: f64, ink: Ink) {
+        let mut piece: Vec<At> = path.first().copied().into_iter().collect();
+        let mut left = dash;
+        let mut drawn = true;
+        for pair in path.windows(2) {
+            let (from, to) = (pair[0], pair[1]);
+            let length = (to.0 - from.0).hypot(to.1 - from.1);
+            let mut run = 0.0;
+            while left < length - run {
+                run += left;
+                let share = run / length;
+                let at = (from.0 + (to.0 - from.0) * share, from.1 + (to.1 - from.1) * share);
+                if drawn {
+                    piece.push(at);
+                    self.stroke(&piece, width, ink);
+                }
+                drawn = !drawn;
+                left = if drawn { dash } else { gap };
+                piece = vec![at];
+            }
+            left -= length - run;
+            piece.push(to);
+        }
+        if drawn && 1 < piece.len() {
+            self.stroke(&piece, width, ink);
+        }
+    }
+
     /// Draws the edge of an upright rectangle.
     pub(super) fn edge(&mut self, (left, top): At, (right, bottom): At, width: f64, ink: Ink) {
         let corners = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top)];
@@ -223,6 +254,16 @@ mod tests {
             })
             .collect();
         assert_eq!(ends, [(0.0, 9.0), (15.0, 24.0), (30.0, 39.0), (45.0, 50.0)]);
+    }
+
+    #[test]
+    fn dashes_go_round_corners() {
+        let mut scene = Scene::default();
+        scene.dashed(&[(0.0, 0.0), (6.0, 0.0), (6.0, 10.0)], (8.0, 4.0), 1.0, ink::PARTS);
+        let stroke =
+            |path: &[At]| Mark::Stroke { path: path.to_vec(), width: 1.0, ink: ink::PARTS };
+        let first = stroke(&[(0.0, 0.0), (6.0, 0.0), (6.0, 2.0)]);
+        assert_eq!(scene.marks, [first, stroke(&[(6.0, 6.0), (6.0, 10.0)])]);
     }
 
     #[test]

@@ -166,8 +166,8 @@ fn beside(scene: &mut Scene, text: &str, (from, to): At, y: f64, look: Type) {
 mod tests {
     use rstest::rstest;
 
-    use super::super::example;
     use super::super::scale::{Kind, Range};
+    use super::super::{EventKind, example};
     use super::*;
     use crate::plan::Phase;
     use crate::quantity::seconds;
@@ -211,7 +211,11 @@ mod tests {
         #[case] count: u32,
         #[case] expected: &[usize],
     ) {
-        let event = |index| Event { at: seconds(f64::from(index)), text: "range".to_owned() };
+        let event = |index| Event {
+            at: seconds(f64::from(index)),
+            text: "range".to_owned(),
+            kind: EventKind::Range,
+        };
         let curve = Curve { events: (0..count).map(event).collect(), ..example::healthy() };
         let numbers: Vec<usize> = numbered(&curve).iter().map(|(number, _)| *number).collect();
         assert_eq!(numbers, expected);

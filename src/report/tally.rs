@@ -38,6 +38,11 @@ impl Fate {
             Sample::Overload { negative: true } => return Self::NegativeOverload,
             Sample::Missing => return Self::Missing,
         };
+        Self::at(value, axis)
+    }
+
+    /// The fate of a number on an axis.
+    pub(super) fn at(value: f64, axis: Range) -> Self {
         if !value.is_finite() {
             Self::Missing
         } else if axis.kind == Kind::Log && value <= 0.0 {

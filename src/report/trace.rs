@@ -55,17 +55,38 @@ enum Pen {
     Lift,
 }
 
+/// A reading on its way to the page.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Step {
+    /// When it was taken, in s; what comes long after the one before is not joined to it.
+    pub(super) moment: f64,
+    /// Its place along the axis.
+    pub(super) x: f64,
+    /// What becomes of it in the current panel.
+    pub(super) fate: Fate,
+}
+
 /// Lines and marks of the current of a curve.
 pub(super) fn current(curve: &Curve, time: &Scale, current: &Scale) -> Trace {
-    let mut trace = Trace::default();
-    let pauses = pauses(&moments(&curve.points));
-    let mut pens = Vec::with_capacity(curve.points.len());
-    for (point, pause) in timed(&curve.points).zip(&pauses) {
-        let x = time.place(point.at.get::<second>());
+    let step = |point: &Point| {
+        let moment = point.at.get::<second>();
         let fate = Fate::of(point.current, current.range);
+        Step { moment, x: time.place(moment), fate }
+    };
+    let steps: Vec<Step> = timed(&curve.points).map(step).collect();
+    through(&steps, current, dense(curve))
+}
+
+/// Lines and marks through readings in the order they were taken; up to the moment `dense` (s)
+/// every one of them is there.
+pub(super) fn through(steps: &[Step], current: &Scale, dense: f64) -> Trace {
+    let mut trace = Trace::default();
+    let moments: Vec<f64> = steps.iter().map(|step| step.moment).collect();
+    let mut pens = Vec::with_capacity(steps.len());
+    for (step, pause) in steps.iter().zip(pauses(&moments, dense)) {
         pens.extend(pause.then_some(Pen::Lift));
-        pens.push(pen(fate, x, current));
-        trace.mark(fate, x);
+        pens.push(pen(step.fate, step.x, current));
+        trace.mark(step.fate, step.x);
     }
     let strokes = strokes(&pens);
     trace.dots = dots(&strokes);
@@ -75,7 +96,7 @@ pub(super) fn current(curve: &Curve, time: &Scale, current: &Scale) -> Trace {
 
 /// The line of the voltage at the part.
 pub(super) fn voltage(curve: &Curve, time: &Scale, voltage: &Scale) -> Vec<Vec<At>> {
-    let pauses = pauses(&moments(&curve.points));
+    let pauses = pauses(&moments(&curve.points), dense(curve));
     let mut pens = Vec::with_capacity(curve.points.len());
     for (point, pause) in timed(&curve.points).zip(&pauses) {
         let x = time.place(point.at.get::<second>());
@@ -88,7 +109,13 @@ pub(super) fn voltage(curve: &Curve, time: &Scale, voltage: &Scale) -> Vec<Vec<A
 
 /// How many pauses break the line.
 pub(super) fn count_pauses(curve: &Curve) -> usize {
-    pauses(&moments(&curve.points)).into_iter().filter(|&pause| pause).count()
+    pauses(&moments(&curve.points), dense(curve)).into_iter().filter(|&pause| pause).count()
+}
+
+/// Up to when every reading of a curve is there, in s: a record of a long soak is thinned after
+/// that, and a picture from an overview may lack some anywhere.
+pub(super) fn dense(curve: &Curve) -> f64 {
+    if curve.left_out == 0 { Keeping::usual().dense.get::<second>() } else { 0.0 }
 }
 
 impl Trace {
@@ -131,7 +158,7 @@ fn moments(points: &[Point]) -> Vec<f64> {
 ///
 /// Looking at both sides lets the pace change, as it does from ramp to soak. What may be the work of
 /// thinning is no pause: of a long soak each stretch keeps a few readings, wherever they lie in it.
-fn pauses(moments: &[f64]) -> Vec<bool> {
+fn pauses(moments: &[f64], dense: f64) -> Vec<bool> {
     let steps: Vec<f64> = moments.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let pause = |index: usize| {
         let before = &steps[index.saturating_sub(NEIGHBOURS)..index];
@@ -139,17 +166,15 @@ fn pauses(moments: &[f64]) -> Vec<bool> {
         let usual = median(before).max(median(after));
         usual > 0.0
             && steps[index] > PAUSE * usual
-            && steps[index] > thinned_step(moments[index + 1])
+            && steps[index] > thinned_step(moments[index + 1], dense)
     };
     let first = (!moments.is_empty()).then_some(false);
     first.into_iter().chain((0..steps.len()).map(pause)).collect()
 }
 
 /// The longest step that thinning can leave before a moment: two stretches.
-fn thinned_step(moment: f64) -> f64 {
-    let keeping = Keeping::usual();
-    let dense = keeping.dense.get::<second>();
-    if moment <= dense { 0.0 } else { moment * keeping.share * 2.02 }
+fn thinned_step(moment: f64, dense: f64) -> f64 {
+    if moment <= dense { 0.0 } else { moment * Keeping::usual().share * 2.02 }
 }
 
 /// The middle one of at most [`NEIGHBOURS`] values; 0 for none.
@@ -270,7 +295,7 @@ mod tests {
 
     #[test]
     fn the_line_breaks_over_a_pause_but_not_where_the_pace_changes() {
-        let at = |times: &[f64]| pauses(times).iter().filter(|&&pause| pause).count();
+        let at = |times: &[f64]| pauses(times, 600.0).iter().filter(|&&pause| pause).count();
         let slow: Vec<f64> = (0..20).map(f64::from).collect();
         let fast_then_slow: Vec<f64> =
             (0..20).map(|i| f64::from(i) / 50.0).chain((1..20).map(f64::from)).collect();

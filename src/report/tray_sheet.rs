@@ -4,7 +4,7 @@
 //! what to do; above them the sums, below them what it was measured with. The page needs nothing
 //! from outside: no font, no picture, no script.
 
-mod mark;
+pub(super) mod mark;
 mod row;
 
 use jiff::Timestamp;
@@ -15,6 +15,7 @@ use crate::judge::Verdict;
 use crate::record::{MeasuredCurrent, Run, RunState};
 use crate::tray::{Kin, Measured, Slot, Tray, Unlike, siblings};
 use mark::Said;
+pub(super) use row::share_text;
 
 /// How the page looks, on a screen, on a telephone and on A4.
 const STYLE: &str = include_str!("tray_sheet/sheet.css");

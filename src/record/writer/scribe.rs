@@ -133,7 +133,12 @@ impl Scribe {
 
     fn finish(mut self, ending: &Ending) -> Result<(), RecordError> {
         patiently(self.pace.patience, || self.commit())?;
-        patiently(self.pace.patience, || self.record.finish(self.run, ending))
+        patiently(self.pace.patience, || self.record.finish(self.run, ending))?;
+        // The end is on the disk; an overview can be made again at any time.
+        if let Err(error) = self.record.summarise(self.run) {
+            warn!(%error, "no overview of the run was kept; its pictures take longer");
+        }
+        Ok(())
     }
 
     fn commit(&mut self) -> Result<(), RecordError> {

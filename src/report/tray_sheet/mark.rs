@@ -5,10 +5,10 @@ use maud::{Markup, html};
 use crate::judge::Verdict;
 
 /// What is to be said of a slot: a verdict, or none yet.
-pub(super) type Said = Option<Verdict>;
+pub(in crate::report) type Said = Option<Verdict>;
 
 /// Every thing that can be said, in the order of the sums.
-pub(super) const ALL: [Said; 5] = [
+pub(in crate::report) const ALL: [Said; 5] = [
     Some(Verdict::Within),
     Some(Verdict::Over),
     Some(Verdict::Undecided),
@@ -17,7 +17,7 @@ pub(super) const ALL: [Said; 5] = [
 ];
 
 /// In words.
-pub(super) fn words(said: Said) -> &'static str {
+pub(in crate::report) fn words(said: Said) -> &'static str {
     match said {
         Some(Verdict::Within) => "within its limit",
         Some(Verdict::Over) => "over its limit",
@@ -28,13 +28,13 @@ pub(super) fn words(said: Said) -> &'static str {
 }
 
 /// The name of its style.
-pub(super) fn style(said: Said) -> &'static str {
+pub(in crate::report) fn style(said: Said) -> &'static str {
     said.map_or("open", Verdict::tag)
 }
 
 /// The mark: a disc with a tick, a square with a cross, a diamond with a question, an empty ring, a
 /// broken ring.
-pub(super) fn mark(said: Said) -> Markup {
+pub(in crate::report) fn mark(said: Said) -> Markup {
     html! {
         svg.mark viewBox="0 0 24 24" aria-hidden="true" {
             @match said {

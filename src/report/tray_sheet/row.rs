@@ -79,7 +79,7 @@ fn measured(run: &Run, object: &RunObject) -> String {
 }
 
 /// `3.2 %` below the limit, `10 times` above it.
-fn share_text(share: f64) -> String {
+pub(in crate::report) fn share_text(share: f64) -> String {
     let two_digits =
         |value: f64| if value < 9.95 { format!("{value:.1}") } else { format!("{value:.0}") };
     if (0.001..1.995).contains(&share) {

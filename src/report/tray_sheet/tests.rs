@@ -2,9 +2,8 @@
 
 use super::*;
 use crate::judge::{Finding, Left};
-use crate::plan::Kind;
-use crate::quantity::{Confidence, amperes, farads, seconds, volts};
-use crate::record::{Conditions, Ending, InstrumentOnRecord, LimitOnRecord, NewRun, Record};
+use crate::quantity::{amperes, farads, seconds, volts};
+use crate::record::{Ending, Record};
 use crate::report::example;
 use crate::tray::{Form, read};
 
@@ -15,43 +14,6 @@ const TRAY: &str = "position;part;family;value;rating;note\n\
 
 fn tray() -> Tray {
     read(TRAY, Form::Csv).unwrap()
-}
-
-fn begun() -> NewRun {
-    NewRun {
-        station: "skarvik-bench".to_owned(),
-        simulated: false,
-        lapse: 1.0,
-        kind: Kind::Soak,
-        follows: None,
-        place: None,
-        conditions: Conditions {
-            confidence: Confidence::USUAL,
-            judged_at: Some(seconds(300.0)),
-            room: None,
-            duty: None,
-        },
-        part_name: "C11".to_owned(),
-        family_tag: "ta-mno2".to_owned(),
-        capacitance: farads(22e-6),
-        tolerance: None,
-        rated: volts(25.0),
-        test_voltage: volts(25.0),
-        limit: Some(LimitOnRecord {
-            current: amperes(5.5e-6),
-            rule: "0.01CU floor 500 nA".to_owned(),
-            source: "default".to_owned(),
-            reading_time: Some(seconds(300.0)),
-            reference_celsius: Some(25.0),
-        }),
-        plan_json: "{}".to_owned(),
-        instruments: vec![InstrumentOnRecord {
-            role: "meter".to_owned(),
-            identity: "log meter 7".to_owned(),
-        }],
-        software: "reststrom 0.1.0".to_owned(),
-        started: "2026-03-14T08:15:00Z".parse().unwrap(),
-    }
 }
 
 /// An end with a reading in nA, or without one.
@@ -85,7 +47,7 @@ fn entries(ends: &[Ending]) -> Vec<Entry> {
     let folder = tempfile::tempdir().unwrap();
     let mut record = Record::open(folder.path().join("record.db")).unwrap();
     let entry = |(index, end): (usize, &Ending)| {
-        let id = record.begin(&begun()).unwrap();
+        let id = record.begin(&example::begun()).unwrap();
         record.finish(id, end).unwrap();
         let run = record.run(id).unwrap();
         Entry { slot: Slot(index), run, curve: example::healthy() }
