@@ -17,6 +17,7 @@ mod notices;
 mod objects;
 mod reading;
 mod saved;
+mod tokens;
 mod view;
 
 use std::net::SocketAddr;
@@ -37,7 +38,7 @@ use answer::Problem;
 pub use asking::fresh_token;
 pub use condition::Condition;
 use events::Log;
-pub use gate::{Gate, Right, Tokens, TokensError};
+pub use gate::Gate;
 pub use notices::{Notice, NoticeObject, Ways};
 pub use objects::{
     CurveObject, GoingObject, LastObject, OneProblem, PlannedObject, ProblemObject, StartObject,
@@ -45,6 +46,7 @@ pub use objects::{
 };
 pub use reading::ReadingObject;
 use saved::Search;
+pub use tokens::{Right, Tokens, TokensError};
 pub use view::escaped;
 
 /// Nobody has more to say.

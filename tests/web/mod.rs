@@ -59,7 +59,12 @@ impl Web {
     pub fn with(rig: &Rig, words: &[&str]) -> Self {
         let own = ["serve", "--port", "0"];
         let port = if words.contains(&"--listen") { &own[..1] } else { &own[..] };
-        let mut run = rig.start(&[port, words].concat());
+        Self::started(rig.command(&[port, words].concat()))
+    }
+
+    /// Serves as this command does.
+    pub fn started(command: std::process::Command) -> Self {
+        let mut run = Running::start(command);
         until(PATIENCE, "the address of the page", || {
             assert!(!run.has_ended(), "{}", run.said());
             run.told().contains('\n')
