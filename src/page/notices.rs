@@ -201,7 +201,6 @@ mod tests {
     use super::*;
     use crate::daemon::Doing;
     use crate::judge::Finding;
-    use crate::record::RunId;
 
     fn standing(last: Option<Last>, locked_out: Option<&str>) -> Standing {
         let locked_out = locked_out.map(str::to_owned);
@@ -210,7 +209,7 @@ mod tests {
 
     fn last(run: i64, verdict: Option<Verdict>, left: Left) -> Last {
         Last {
-            run: RunId::from_row(run),
+            run: format!("r{run}").parse().expect("a run's id"),
             part: "C14 22 µF 25 V ta-mno2".into(),
             verdict,
             findings: vec![Finding::Settled],
