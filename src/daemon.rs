@@ -10,6 +10,7 @@ pub mod control;
 mod ending;
 mod identify;
 pub mod keeper;
+mod plug;
 mod progress;
 pub mod refused;
 mod run;

@@ -179,7 +179,18 @@ struct Tally {
     meter_lost: bool,
     /// The voltage fell in the soak before a current was read that would explain it.
     sagged: bool,
+    /// One reading alone says that the part gave way; what it gives back while it bleeds decides.
+    by_one_reading: Option<OneReading>,
     broke_down_at: Option<Voltage>,
+}
+
+/// What was known when one reading alone said that the part gave way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum OneReading {
+    /// The reading before it showed that something hung on the clips.
+    OfAPart,
+    /// It did not.
+    OfNothing,
 }
 
 /// What a state's step leads to.
@@ -479,12 +490,14 @@ impl Procedure {
     /// A current that only a failed part can draw: a short at the probe, a breakdown later. One
     /// that flows out of the part is the supply's doing.
     fn surge_finding(&mut self) -> Finding {
-        if self.senses.flows_back() {
+        let swapped = self.tally.count.charge() < -self.plan.ramp.charge_floor;
+        if self.senses.flows_back() || swapped || !self.senses.is_possible(&self.plan) {
             return Finding::InstrumentLost;
         }
         if matches!(self.state, State::Probe(_) | State::Clip(_) | State::Fixture(_)) {
             return Finding::Shorted;
         }
+        self.tally.by_one_reading = Some(self.senses.one_reading(&self.plan));
         self.tally.broke_down_at.get_or_insert(self.tally.high_water);
         Finding::BrokeDown
     }

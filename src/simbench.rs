@@ -32,6 +32,7 @@
 //! ```
 
 mod absorption;
+mod by_hand;
 mod circuit;
 mod desk;
 mod dice;
@@ -43,6 +44,7 @@ mod options;
 mod part;
 mod scenario;
 mod shared;
+mod spoil;
 mod supply;
 mod switch;
 #[cfg(test)]
@@ -59,6 +61,7 @@ use crate::simbench::shared::Shared;
 use crate::simbench::wire::Wire;
 use crate::simbench::world::World;
 
+pub use by_hand::BenchByHand;
 pub use desk::Instrument;
 pub use fault::{Fault, SwitchFault};
 pub use leakage::Leakage;
@@ -68,6 +71,7 @@ pub use options::{
 };
 pub use part::{Absorption, Breakdown, Bursts, Physics, Reforming};
 pub use scenario::{BenchEntry, Scenario, ScenarioError, SimPart, Truth, scenario};
+pub use spoil::LineFault;
 
 /// A simulated bench that is being served.
 ///

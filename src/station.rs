@@ -17,7 +17,7 @@ pub mod wiring;
 mod written;
 
 pub use file::{FileError, configuration_folder};
-pub use link::{Duplicate, LINE_TARGET, Link, LinkError, runtime_folder};
+pub use link::{Duplicate, LINE_TARGET, Link, LinkError, Lock, runtime_folder};
 pub use meter::{Meter, MeterSays, Sense, SensedBy};
 pub use picture::{Picture, PictureError};
 pub use relay::{ControlLines, Relay, RelayError};

@@ -248,8 +248,8 @@ fn a_signal_makes_every_part_safe_before_the_program_ends(#[case] signal: Signal
 }
 
 fn is_socket(entry: &std::io::Result<std::fs::DirEntry>) -> bool {
-    let name = entry.as_ref().unwrap().file_name().into_string().unwrap();
-    name.ends_with(".sock") || name.ends_with(".http")
+    let path = entry.as_ref().expect("an entry").path();
+    path.extension().is_some_and(|ending| ending == "sock" || ending == "http")
 }
 
 #[test]

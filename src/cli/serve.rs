@@ -38,7 +38,7 @@ pub(crate) struct Arguments {
     #[arg(long = "host", value_name = "NAME", requires = "listen")]
     hosts: Vec<String>,
     /// Run this when a run ends, in place of a notification on the desktop: the notice comes as JSON
-    /// on standard input, its words in RESTSTROM_NOTICE and RESTSTROM_SAYS
+    /// on standard input, its words in `RESTSTROM_NOTICE` and `RESTSTROM_SAYS`
     #[arg(long, value_name = "COMMAND")]
     on_notice: Option<String>,
     /// Send each notice as JSON to this address

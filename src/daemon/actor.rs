@@ -11,6 +11,7 @@ use tokio::sync::{mpsc, watch};
 use super::cause::LastValues;
 use super::clock::Clock;
 use super::keeper::Keeper;
+use super::plug::Plug;
 use super::progress::Progress;
 use crate::plan::{Phase, Plan, RangeIndex, Sample};
 use crate::procedure::{Input, Instrument, Order, Orders, Outcome, Procedure, Switch};
@@ -33,8 +34,10 @@ pub struct Stop(pub String);
 pub(crate) struct Actor {
     pub(crate) supply: Supply,
     pub(crate) supply_link: Option<Link>,
+    pub(crate) supply_plug: Plug,
     pub(crate) meter: Meter,
     pub(crate) meter_link: Option<Link>,
+    pub(crate) meter_plug: Plug,
     pub(crate) relay: Option<Relay>,
     pub(crate) keeper: Keeper,
     pub(crate) clock: Clock,
@@ -78,6 +81,8 @@ struct Run<'a> {
     reopened: Time,
     ended_at: Option<Time>,
     record_failed: bool,
+    /// How often a line had to be brought back into step when that was last put on record.
+    set_backs: u32,
     latest: Option<Sample<Current>>,
     read_at: Option<jiff::Timestamp>,
     values: LastValues,
@@ -103,6 +108,7 @@ impl Actor {
             reopened: self.clock.host(),
             ended_at: None,
             record_failed: false,
+            set_backs: self.set_backs(),
             latest: None,
             read_at: None,
             values: LastValues::none(),
@@ -115,6 +121,7 @@ impl Actor {
             if let Some(outcome) = self.ended(&mut run) {
                 return Ended { outcome, notes: run.notes };
             }
+            self.plug_in_again(&mut run).await;
             self.write_what_is_due(&mut run);
             self.turn(&mut run).await;
         }
@@ -193,9 +200,26 @@ impl Actor {
         self.hear_supply(run, says);
         let says = self.meter.pass(now);
         self.hear_meter(run, says);
+        self.note_set_backs(run);
         self.feed(run, Input::Tick);
         self.keep(run);
         run.tell(self.clock.bench());
+    }
+
+    fn set_backs(&self) -> u32 {
+        self.supply.resyncs().saturating_add(self.meter.resyncs())
+    }
+
+    /// A line that limps is seen on record before it dies; a bad one fills no record.
+    fn note_set_backs(&self, run: &mut Run<'_>) {
+        let now = self.set_backs();
+        if now <= run.set_backs || (1 < now && now < run.set_backs.saturating_mul(2)) {
+            return;
+        }
+        run.set_backs = now;
+        let (supply, meter) = (self.supply.resyncs(), self.meter.resyncs());
+        let text = format!("out of step so far: supply {supply} times, meter {meter} times");
+        run.event("line", &text, self.clock.bench());
     }
 
     /// The keeper is armed before the first output-on and hears from the actor at every turn.
@@ -232,6 +256,7 @@ impl Actor {
                 SupplySays::Identity(_) => {}
                 SupplySays::Lost(why) => {
                     run.note(format!("supply: {why}"));
+                    self.break_off_supply();
                     self.feed(run, Input::Lost(Instrument::Supply));
                 }
             }
@@ -263,14 +288,45 @@ impl Actor {
         }
     }
 
+    /// A connection that swallows everything may deliver it much later: nothing of it must come
+    /// after the cut-out that follows on a new one.
+    fn break_off_supply(&mut self) {
+        if let Some(link) = self.supply_link.take_if(|link| link.may_hold_back()) {
+            self.supply_plug.pull(link, self.clock.host());
+        }
+    }
+
+    /// A line that came back serves to end the run safely, never to go on with it.
+    async fn plug_in_again(&mut self, run: &mut Run<'_>) {
+        if !matches!(run.procedure.phase(), Phase::Bleed | Phase::LockedOut) {
+            return;
+        }
+        let now = self.clock.host();
+        if let Some(link) = self.supply_plug.open_again(now).await {
+            run.note(format!("{}: the supply's line is back", link.port()));
+            self.supply_link = Some(link);
+            self.supply.comes_back(now);
+            self.cut_out(run);
+        }
+        if let Some(link) = self.meter_plug.open_again(now).await {
+            run.note(format!("{}: the meter's line is back", link.port()));
+            self.meter_link = Some(link);
+            self.meter.comes_back(now);
+        }
+    }
+
     fn lose_supply(&mut self, run: &mut Run<'_>, why: &str) {
-        let port = self.supply_link.take().map(|link| link.port().to_owned()).unwrap_or_default();
+        let Some(link) = self.supply_link.take() else { return };
+        let port = link.port().to_owned();
+        self.supply_plug.pull(link, self.clock.host());
         run.note(format!("{port}: the supply's line is gone ({why}); its output may be ON"));
         self.feed(run, Input::Lost(Instrument::Supply));
     }
 
     fn lose_meter(&mut self, run: &mut Run<'_>, why: &str) {
-        let port = self.meter_link.take().map(|link| link.port().to_owned()).unwrap_or_default();
+        let Some(link) = self.meter_link.take() else { return };
+        let port = link.port().to_owned();
+        self.meter_plug.pull(link, self.clock.host());
         run.note(format!("{port}: the meter's line is gone ({why})"));
         self.feed(run, Input::Lost(Instrument::Meter));
     }
@@ -349,7 +405,11 @@ impl Actor {
     /// A supply that fell silent may answer again, and only it can prove its output off.
     fn ask_a_lost_supply_again(&mut self, run: &mut Run<'_>, now: Time) {
         let bleeding = matches!(run.procedure.phase(), Phase::Bleed | Phase::LockedOut);
-        if bleeding && self.supply.is_lost() && seconds(REOPEN) < now - run.reopened {
+        if bleeding
+            && self.supply_link.is_some()
+            && self.supply.is_lost()
+            && seconds(REOPEN) < now - run.reopened
+        {
             run.reopened = now;
             self.supply.begin_again(now);
         }

@@ -4,6 +4,9 @@ use crate::plan::{OutputState, Sample};
 use crate::procedure::Input;
 use crate::quantity::{Time, seconds, text};
 
+/// What makes an instrument fall silent while its port stays open.
+const SILENT: &str = "(cable, automatic switch-off, power saving of the port?)";
+
 /// When each instrument gave its last value, in run time.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct LastValues {
@@ -45,7 +48,7 @@ impl LastValues {
             .filter(|(_, last)| stale < now - *last)
             .map(|(name, last)| {
                 let at = text::time(seconds(last.value.round()));
-                format!("{name}: no value any more, the last one came at {at}")
+                format!("{name}: no value any more, the last one came at {at} {SILENT}")
             });
         silent.chain(told(input)).collect()
     }
@@ -99,7 +102,12 @@ mod tests {
         values.hear(seconds(30.2), reading(Sample::Value(amperes(1e-6))));
         values.hear(seconds(33.0), Input::Voltage(Sample::Value(volts(25.0))));
         let causes = values.causes(seconds(33.1), seconds(STALE), Input::Tick);
-        assert_eq!(causes, ["meter: no value any more, the last one came at 30 s"]);
+        let [cause] = &causes[..] else { panic!("{causes:?}") };
+        assert!(
+            cause.starts_with("meter: no value any more, the last one came at 30 s"),
+            "{cause}"
+        );
+        assert!(cause.contains("automatic switch-off"), "{cause}");
     }
 
     #[test]

@@ -17,6 +17,7 @@ use super::check::{Checked, check};
 use super::clock::Clock;
 use super::ending::ending;
 use super::keeper::{Duties, Keeper, KeeperError};
+use super::plug::Plug;
 use super::progress::Progress;
 use crate::judge::Left;
 use crate::plan::{Plan, Sensing};
@@ -168,8 +169,10 @@ impl OpenStation {
         let actor = Box::new(Actor {
             supply: Supply::open(station.supply.driver.clone(), pace, now),
             supply_link: Some(supply_link),
+            supply_plug: Plug::new(&station.supply.port, &station.supply.driver.line),
             meter: Meter::open(&station.meter.driver, station.sensed_by, now),
             meter_link: Some(meter_link),
+            meter_plug: Plug::new(&station.meter.port, &station.meter.driver.line),
             relay,
             keeper,
             clock,
@@ -191,7 +194,12 @@ impl OpenStation {
 
     async fn supply_identity<D>(&mut self, wired: &Wired<D>) -> Result<String, RunError> {
         let actor = &mut self.actor;
+        let mut identity = None;
         loop {
+            // A run begins once it is known too whether there is an error queue.
+            if let Some(identity) = identity.take_if(|_| actor.supply.is_settled()) {
+                return Ok(identity);
+            }
             let now = actor.clock.host();
             let bytes = actor.supply.write(now);
             let says = exchange(
@@ -205,7 +213,7 @@ impl OpenStation {
             let late = actor.supply.pass(actor.clock.host());
             for said in says.into_iter().chain(late) {
                 match said {
-                    SupplySays::Identity(got) => return known(wired, "supply", got),
+                    SupplySays::Identity(got) => identity = Some(known(wired, "supply", got)?),
                     SupplySays::Lost(why) => return Err(silent(wired, "supply", &why)),
                     SupplySays::Voltage(_)
                     | SupplySays::Output(_)
@@ -220,7 +228,12 @@ impl OpenStation {
 
     async fn meter_identity<D>(&mut self, wired: &Wired<D>) -> Result<String, RunError> {
         let actor = &mut self.actor;
+        let mut identity = None;
         loop {
+            // A run begins once it is known too whether there is an error queue.
+            if let Some(identity) = identity.take_if(|_| actor.meter.is_settled()) {
+                return Ok(identity);
+            }
             let now = actor.clock.host();
             let bytes = actor.meter.write(now);
             let says = exchange(
@@ -234,7 +247,7 @@ impl OpenStation {
             let late = actor.meter.pass(actor.clock.host());
             for said in says.into_iter().chain(late) {
                 match said {
-                    MeterSays::Identity(got) => return known(wired, "meter", got),
+                    MeterSays::Identity(got) => identity = Some(known(wired, "meter", got)?),
                     MeterSays::Lost(why) => return Err(silent(wired, "meter", &why)),
                     MeterSays::Current(..) | MeterSays::Disturbed(_) | MeterSays::Complains(_) => {}
                 }

@@ -200,9 +200,9 @@ impl Served {
         self.desk.take(Doing::Lent, None)?;
         let (ready, is_ready) = oneshot::channel();
         let (lender, until) = oneshot::channel();
-        let gone = |_| Refused::new(Ground::Fault, "the station's thread has ended", "start anew");
-        self.desk.jobs.send(Job::Lend { ready, until }).map_err(|_| gone(()))?;
-        is_ready.await.map_err(|_closed| gone(()))?;
+        let gone = || Refused::new(Ground::Fault, "the station's thread has ended", "start anew");
+        self.desk.jobs.send(Job::Lend { ready, until }).map_err(|_closed| gone())?;
+        is_ready.await.map_err(|_closed| gone())?;
         Ok(lender)
     }
 
@@ -257,24 +257,15 @@ impl Desk {
         self.asked_to_stop.fetch_add(1, Ordering::SeqCst);
         match self.standing.borrow().doing {
             Doing::Idle | Doing::Closing => Stopped::NoRun,
-            Doing::Lent => self.stop_borrower(),
+            Doing::Lent => {
+                stop_borrower(self.station.name.clone());
+                Stopped::Stopping
+            }
             Doing::Starting | Doing::Running | Doing::MakingSafe => {
                 match self.stops.send(Stop(why.to_owned())) {
                     Ok(()) => Stopped::Stopping,
                     Err(_closed) => Stopped::NoRun,
                 }
-            }
-        }
-    }
-
-    /// The command that has the station listens on its own socket.
-    fn stop_borrower(&self) -> Stopped {
-        let asked = socket_path(&self.station.name).and_then(|path| ask_to_stop(&path));
-        match asked {
-            Ok(_reply) => Stopped::Stopping,
-            Err(error) => {
-                tracing::warn!(%error, "the command that has the station does not listen");
-                Stopped::NoRun
             }
         }
     }
@@ -288,6 +279,14 @@ impl Desk {
         let since = u64::try_from(self.began.elapsed().as_millis()).unwrap_or(u64::MAX);
         self.turned.store(since, Ordering::Relaxed);
     }
+}
+
+/// The command that has the station listens on its own socket; nobody waits for its answer.
+fn stop_borrower(station: String) {
+    std::thread::spawn(move || match socket_path(&station).and_then(|path| ask_to_stop(&path)) {
+        Ok(reply) => tracing::info!(station, reply, "the command that has the station"),
+        Err(error) => tracing::error!(station, %error, "the command that has it does not listen"),
+    });
 }
 
 /// The newest run of a station on record.

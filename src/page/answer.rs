@@ -63,10 +63,8 @@ impl From<Refused> for Problem {
 
 impl From<RecordError> for Problem {
     fn from(error: RecordError) -> Self {
-        let status = match error {
-            RecordError::UnknownRun { .. } | RecordError::Missing { .. } => StatusCode::NOT_FOUND,
-            _ => StatusCode::INTERNAL_SERVER_ERROR,
-        };
+        let absent = matches!(error, RecordError::UnknownRun { .. } | RecordError::Missing { .. });
+        let status = if absent { StatusCode::NOT_FOUND } else { StatusCode::INTERNAL_SERVER_ERROR };
         let refused = Refused::from(error);
         Self { status, object: ProblemObject::of(&refused) }
     }

@@ -83,7 +83,7 @@ async fn plan(
 ) -> Answer<PlannedObject> {
     let served = house.station(&name)?;
     let Json(asked) = asked?;
-    Ok(Json(asking::planned(served, &asked)?.1))
+    Ok(Json(asking::planned(served, &asked).await?.1))
 }
 
 /// Starts a run. Sent again with the same token it starts nothing, and gives the same run.

@@ -11,15 +11,23 @@ use crate::daemon::{PlanObject, with_zero};
 use crate::plan::{Aim, Drawn, Wish};
 use crate::record::{Record, RunId};
 
+/// A plan with its mark, or everything that is in the way.
+type Planned = Result<((Wish, Drawn), PlannedObject), Refused>;
+
 /// The plan of what is asked for, and its mark.
 ///
 /// # Errors
 ///
 /// [`Refused`] with everything that is in the way.
-pub(super) fn planned(
-    served: &Served,
-    asked: &Asked,
-) -> Result<((Wish, Drawn), PlannedObject), Refused> {
+pub(super) async fn planned(served: &Served, asked: &Asked) -> Planned {
+    let (served, asked) = (served.clone(), asked.clone());
+    // On a thread that may wait for the disk.
+    tokio::task::spawn_blocking(move || draw(&served, &asked)).await.map_err(|error| {
+        Refused::new(Ground::Fault, format!("the plan: {error}"), "see the program's log")
+    })?
+}
+
+fn draw(served: &Served, asked: &Asked) -> Planned {
     // The zero that is on record now: a command may have borrowed the station to take a new one.
     let station = with_zero(served.station(), &Record::open_for_reading(served.record())?)?;
     let (wish, drawn) = asked.drawn(&station)?;
@@ -41,7 +49,7 @@ pub(super) fn planned(
 /// [`Refused`]: nothing was energised.
 pub(super) async fn start(served: &Served, start: StartObject) -> Result<RunId, Refused> {
     check_token(&start.token)?;
-    let ((wish, drawn), planned) = planned(served, &start.asked)?;
+    let ((wish, drawn), planned) = planned(served, &start.asked).await?;
     if planned.mark != start.mark {
         return Err(Refused::new(
             Ground::Usage,
@@ -64,10 +72,21 @@ fn check_token(token: &str) -> Result<(), Refused> {
     ))
 }
 
-/// A plan with other numbers or cautions has another mark.
+/// What a person acknowledges: a plan that does anything else to the part, or needs other cautions,
+/// has another mark. How good the reading will be, which also depends on how old the zero of the
+/// fixture is, is no part of it.
 fn mark(plan: &PlanObject) -> String {
+    let numbers = [
+        plan.test_volt,
+        plan.limit_ampere,
+        plan.soak_second,
+        plan.current_limit_ampere,
+        plan.over_voltage_volt,
+        plan.cut_out_ampere,
+        plan.energy_joule,
+    ];
     let mut hasher = DefaultHasher::new();
-    format!("{plan:?}").hash(&mut hasher);
+    (&plan.station, &plan.part, &plan.cautions, numbers.map(f64::to_bits)).hash(&mut hasher);
     format!("{:016x}", hasher.finish())
 }
 

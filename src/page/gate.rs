@@ -216,7 +216,7 @@ impl Gate {
         if !looks && !is_from_us(headers, host) {
             return Some(Denied::Origin);
         }
-        let Some(tokens) = tokens else { return None };
+        let tokens = tokens?;
         let Some(right) = token(headers).and_then(|token| tokens.right(&token)) else {
             return Some(Denied::NoToken);
         };

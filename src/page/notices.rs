@@ -209,7 +209,7 @@ mod tests {
 
     fn last(run: i64, verdict: Option<Verdict>, left: Left) -> Last {
         Last {
-            run: format!("r{run}").parse().expect("a run's id"),
+            run: format!("r{run}").parse().unwrap(),
             part: "C14 22 µF 25 V ta-mno2".into(),
             verdict,
             findings: vec![Finding::Settled],

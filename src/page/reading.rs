@@ -118,7 +118,7 @@ fn left(going: &Going, progress: &Progress, soak_left: Option<Time>) -> Time {
 }
 
 /// A time as one says it: nobody waits for tenths of a minute.
-fn in_words(left: Time) -> String {
+pub(super) fn in_words(left: Time) -> String {
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,

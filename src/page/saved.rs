@@ -39,9 +39,21 @@ pub(super) fn found(record: &Record, search: &Search) -> Result<Vec<Run>, Proble
     let filter = RunFilter { station: given(&search.station), verdict, ..RunFilter::default() };
     let words = given(&search.words).unwrap_or_default().to_lowercase();
     let words: Vec<&str> = words.split_whitespace().collect();
-    let most = search.most.map_or(MOST_RUNS, usize::from).min(MOST_RUNS);
+    let most = most(search)?;
     let runs = record.runs(&filter)?.into_iter();
     Ok(runs.filter(|run| has_all(run, &words)).take(most).collect())
+}
+
+fn most(search: &Search) -> Result<usize, Problem> {
+    match search.most.map(usize::from) {
+        None => Ok(MOST_RUNS),
+        Some(most @ 0..=MOST_RUNS) => Ok(most),
+        Some(most) => Err(Problem::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            format!("{most} runs at most, expected 0 to {MOST_RUNS}"),
+            "search for what you look for",
+        )),
+    }
 }
 
 fn has_all(run: &Run, words: &[&str]) -> bool {
@@ -147,9 +159,9 @@ mod tests {
     use crate::plan::Phase;
     use crate::quantity::{amperes, seconds};
 
-    fn points(count: usize) -> Vec<Point> {
-        let point = |index: usize| Point {
-            at: seconds(index as f64),
+    fn points(count: u32) -> Vec<Point> {
+        let point = |index: u32| Point {
+            at: seconds(f64::from(index)),
             current: Sample::Value(amperes(1e-6)),
             voltage: None,
             phase: Phase::Soak,

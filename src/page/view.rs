@@ -60,12 +60,12 @@ impl From<Problem> for Page {
 
 type Shown = Result<Page, Page>;
 
-fn page(markup: Markup) -> Shown {
-    Ok(Page(StatusCode::OK, markup))
+fn page(markup: Markup) -> Page {
+    Page(StatusCode::OK, markup)
 }
 
 /// All stations; the one if there is one.
-async fn home(State(house): Shared) -> Shown {
+async fn home(State(house): Shared) -> Page {
     match house.stations.as_slice() {
         [only] => page(station::whole(&StationObject::of(only), ReadingObject::of(only).as_ref())),
         all => {
@@ -77,7 +77,7 @@ async fn home(State(house): Shared) -> Shown {
 
 async fn station_page(State(house): Shared, Path(name): Path<String>) -> Shown {
     let served = house.station(&name)?;
-    page(station::whole(&StationObject::of(served), ReadingObject::of(served).as_ref()))
+    Ok(page(station::whole(&StationObject::of(served), ReadingObject::of(served).as_ref())))
 }
 
 async fn stop(State(house): Shared, Path(name): Path<String>) -> Result<Redirect, Page> {
@@ -104,8 +104,8 @@ async fn plan_page(
     let Form(wanted) = wanted.map_err(Problem::from)?;
     let station = StationObject::of(served);
     // Nothing is energised by looking: what needs to be acknowledged is asked for on that page.
-    match asking::planned(served, &wanted.asked(true)) {
-        Ok((_, planned)) => page(plan::page(&station, &wanted, &planned, None)),
+    match asking::planned(served, &wanted.asked(true)).await {
+        Ok((_, planned)) => Ok(page(plan::page(&station, &wanted, &planned, None))),
         Err(refused) => {
             let problem = Problem::from(refused);
             let status = problem.status();
@@ -127,7 +127,7 @@ async fn start(
             let station = StationObject::of(served);
             let status = problem.status();
             let object = problem.into_object();
-            let markup = match asking::planned(served, &wanted.asked(true)) {
+            let markup = match asking::planned(served, &wanted.asked(true)).await {
                 Ok((_, planned)) => plan::page(&station, &wanted, &planned, Some(&object)),
                 Err(_) => station::again(&station, &wanted, &object),
             };
@@ -158,13 +158,13 @@ async fn runs_page(State(house): Shared, search: Result<Query<Search>, QueryReje
     let Query(search) = search.map_err(Problem::from)?;
     let runs = house.found(search.clone()).await?;
     let objects: Vec<RunObject> = runs.iter().map(RunObject::of).collect();
-    page(runs::list(&objects, &search))
+    Ok(page(runs::list(&objects, &search)))
 }
 
 async fn run_page(State(house): Shared, Path(id): Path<String>) -> Shown {
     let id = saved::run_id(&id)?;
     let run = house.look(move |record| Ok(record.run(id)?)).await?;
-    page(runs::one(&RunObject::of(&run)))
+    Ok(page(runs::one(&RunObject::of(&run))))
 }
 
 async fn overlay_page(
@@ -179,5 +179,5 @@ async fn overlay_page(
         })
         .await?;
     let objects: Vec<RunObject> = runs.iter().map(RunObject::of).collect();
-    page(runs::overlay(&objects))
+    Ok(page(runs::overlay(&objects)))
 }

@@ -3,12 +3,12 @@
 use super::rise::PROVING;
 use super::soak::conducts;
 use super::{
-    Context, Input, Instrument, Order, Orders, OutputState, Sample, Senses, State, Step, Switch,
-    Tally,
+    Context, Input, Instrument, OneReading, Order, Orders, OutputState, Sample, Senses, State,
+    Step, Switch, Tally,
 };
 use crate::judge::Finding;
 use crate::plan::{Bleeder, Plan, RangeIndex};
-use crate::quantity::{Charge, Current, Time, amperes, coulombs, volts};
+use crate::quantity::{Charge, Current, Time, Voltage, amperes, coulombs, volts};
 
 /// Share of the charge that must be seen to come back where the bleed itself is the proof.
 const RETURN_SHARE: f64 = 0.2;
@@ -19,6 +19,12 @@ const EMPTYING_CONSTANTS: f64 = 7.0;
 /// Share that shows after a fault that the part still hung on the clips: most of the charge may be
 /// gone before the meter is on its range. Empty clips give none.
 const LEAST_RETURN_SHARE: f64 = 0.01;
+/// Readings of an emptying part that are enough to see charge by.
+const LOOKS: u16 = 5;
+/// Terminals above this are not empty …
+const DRIVEN: f64 = 0.25; // V
+/// … and where this share of a voltage is left after the wait, nothing bleeds it.
+const STILL_SHARE: f64 = 0.98;
 /// With a supply that sinks: time constants at 0 V before the output goes off.
 const SINKING_CONSTANTS: f64 = 7.0;
 
@@ -34,10 +40,13 @@ pub(super) struct Bleed {
     relapsed: bool,
     proven_off: bool,
     supply_lost: bool,
-    /// The last reading before the output went off showed that a part hung on the clips, or there
-    /// is no meter that could show it.
+    /// The last reading before the output went off showed that a part hung on the clips.
     attached: bool,
     returned: Charge,
+    /// Readings in which charge would have been seen to come back.
+    looked: u16,
+    /// What the terminals were read at when the last wait began.
+    stood_at: Option<Voltage>,
     /// Charge that the meter's own error can feign over the time counted.
     feigned: Charge,
     last_at: Time,
@@ -69,7 +78,12 @@ impl Bleed {
         if !tally.meter_lost {
             orders.push(Order::SelectRange(plan.meter.bleed));
         }
-        let attached = tally.meter_lost || senses.shows_a_part(plan, now);
+        // A meter that was lost can still tell what it saw last.
+        let attached = if tally.meter_lost {
+            senses.showed_a_part(plan)
+        } else {
+            senses.shows_a_part(plan, now)
+        };
         Self { attached, ..Self::new(now, Stage::Falling { since: now }) }
     }
 
@@ -100,6 +114,8 @@ impl Bleed {
             supply_lost: false,
             attached: false,
             returned: coulombs(0.0),
+            looked: 0,
+            stood_at: None,
             feigned: coulombs(0.0),
             last_at: now,
         }
@@ -112,6 +128,7 @@ impl Bleed {
         }
         self.repeat_off(context);
         if self.is_overdue(context) || self.relapsed {
+            self.weigh_one_reading(context);
             return Self::lock_out(context);
         }
         let fresh = matches!(input, Input::Voltage(Sample::Value(_)) | Input::Current { .. });
@@ -155,6 +172,7 @@ impl Bleed {
         if emptying_time(context.plan, range) < context.now - self.since {
             return;
         }
+        self.looked = self.looked.saturating_add(1);
         let error = facts.error_at(current);
         let beyond = (current.abs() - error).max(amperes(0.0));
         self.returned -= if current < amperes(0.0) { -beyond } else { beyond } * span;
@@ -217,7 +235,9 @@ impl Bleed {
                 self.sink_again(context, since);
                 Step::Stay
             }
-            Stage::Falling { .. } if never_charged(context) && !context.tally.charge_in => {
+            Stage::Falling { .. }
+                if never_charged(context) && !context.tally.charge_in && !is_driven(context) =>
+            {
                 self.finish(context)
             }
             Stage::Falling { .. } => {
@@ -227,6 +247,7 @@ impl Bleed {
             Stage::Holding { .. } | Stage::Rebound { .. } if !safe => self.again(context),
             Stage::Holding { since } if now - since >= plan.discharge.hold => {
                 context.orders.push(Order::Bleeder(Switch::Off));
+                self.stood_at = context.senses.terminals();
                 self.stage = Stage::Rebound { since: now };
                 Step::Stay
             }
@@ -267,7 +288,11 @@ impl Bleed {
     }
 
     /// The terminals are empty; the part is too only if it still hangs on them.
-    fn finish(&self, context: &mut Context) -> Step {
+    fn finish(&mut self, context: &mut Context) -> Step {
+        self.weigh_one_reading(context);
+        if self.stands_still(context) {
+            return Self::lock_out(context);
+        }
         let held = context.plan.full_charge() * context.plan.part.least_ratio;
         let floor = context.plan.ramp.charge_floor * PROVING;
         let needed = (held * RETURN_SHARE).max(self.feigned * FEIGNED_SHARE).max(floor);
@@ -282,6 +307,37 @@ impl Bleed {
             return Step::Next(State::Safe);
         }
         Self::lock_out(context)
+    }
+
+    /// Whether the terminals stand at a voltage that falls no more although a bleeder is across them:
+    /// something still drives them, whatever the supply says of its output.
+    fn stands_still(&self, context: &Context) -> bool {
+        let fitted = matches!(context.plan.discharge.bleeder, Bleeder::Fitted(_));
+        let (Some(then), Some(now)) = (self.stood_at, context.senses.terminals()) else {
+            return false;
+        };
+        fitted && is_driven(context) && then.abs() * STILL_SHARE <= now.abs()
+    }
+
+    /// A part that gave way holds no charge. One that gives charge back did not: the one reading that
+    /// said so was garbled, or nothing was there to see it by.
+    fn weigh_one_reading(&mut self, context: &mut Context) {
+        let Some(seen) = context.tally.by_one_reading.take() else { return };
+        let high = context.tally.high_water.max(volts(0.0));
+        let held = context.plan.part.capacitance * context.plan.part.least_ratio * high;
+        let given = held * LEAST_RETURN_SHARE;
+        let gives_back = given.max(self.feigned * FEIGNED_SHARE) <= self.returned;
+        // Without a bleeder it gives nothing back by itself, and stands there charged.
+        let unproven = match context.plan.discharge.bleeder {
+            Bleeder::SupplySinks => 0 < self.attempts,
+            Bleeder::Fitted(_) | Bleeder::Relay(_) => gives_back || self.looked < LOOKS,
+        };
+        let nothing = seen == OneReading::OfNothing || !took_charge(context, held);
+        if unproven || nothing || !self.proven_off {
+            self.attached = seen == OneReading::OfAPart;
+            context.tally.ended_by = Some(Finding::InstrumentLost);
+            context.tally.broke_down_at = None;
+        }
     }
 
     /// Whether a part that took charge was still there when it was emptied. A part that gave way
@@ -314,7 +370,12 @@ fn emptying_time(plan: &Plan, range: RangeIndex) -> Time {
 fn took_charge(context: &Context, held: Charge) -> bool {
     let floor = context.plan.ramp.charge_floor * 5.0;
     let least = (held * LEAST_RETURN_SHARE).max(floor);
-    context.tally.charge_in || least < context.tally.count.charge()
+    context.tally.charge_in || least < context.tally.count.charge().abs()
+}
+
+/// Whether something may still drive the terminals.
+fn is_driven(context: &Context) -> bool {
+    context.senses.terminals().is_some_and(|voltage| volts(DRIVEN) < voltage.abs())
 }
 
 /// Whether the part was never seen above the voltage at which it may be touched.

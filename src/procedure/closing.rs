@@ -5,7 +5,7 @@
 
 use super::bleed::{Bleed, FEIGNED_SHARE};
 use super::rise::PROVING;
-use super::soak::{HEADROOM, SETTLING_CONSTANTS, gave_way};
+use super::soak::{HEADROOM, SETTLING_CONSTANTS, seems_to_give_way};
 use super::{Context, Input, Order, Sample, State, Step, round_down};
 use crate::judge::Finding;
 use crate::plan::{Bleeder, RangeIndex, ZERO_READINGS};
@@ -91,7 +91,7 @@ impl Closing {
         if let Input::Current { sample, .. } = input
             && self.is_beyond(context, sample)
         {
-            return gave_way(context);
+            return seems_to_give_way(context);
         }
         match self.stage {
             Stage::Reading { sum, count } => self.read(context, input, (sum, count)),

@@ -1,6 +1,6 @@
 //! The way up: the ramp to the test voltage, and the end of the charging surge.
 
-use super::soak::{Settle, conducts, gave_way};
+use super::soak::{Settle, conducts, fell};
 use super::{Context, Input, Order, Sample, State, Step, round_down};
 use crate::judge::Finding;
 use crate::plan::Plan;
@@ -44,7 +44,7 @@ impl Ramp {
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if self.fall.watch(context, input, self.ordered) {
-            return gave_way(context);
+            return fell(context);
         }
         if context.now - self.since > context.plan.ramp.budget {
             return held(context, false);
@@ -113,7 +113,7 @@ impl Charge {
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
         if self.fall.watch(context, input, self.since) {
-            return gave_way(context);
+            return fell(context);
         }
         let waited = context.now - self.since;
         if waited < context.plan.ramp.charge {

@@ -3,7 +3,7 @@
 //! The voltage at the part is a measured value or unknown, never the set-point; unknown counts as
 //! charged.
 
-use super::{Input, OutputState, Sample};
+use super::{Input, OneReading, OutputState, Sample};
 use crate::plan::{Bleeder, Plan, RangeIndex, Sensing};
 use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
 
@@ -11,10 +11,14 @@ use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
 #[derive(Debug, Clone)]
 pub(super) struct Senses {
     current: Option<Stamped<Current>>,
+    /// The reading before the newest; an overload is a current without bound.
+    before: Current,
     overload: Option<Stamped<bool>>,
     terminals: Option<Stamped<Voltage>>,
     /// The output was off when the terminals were read.
     read_off: bool,
+    /// Highest voltage that the terminals were read at.
+    highest: Voltage,
     range: RangeIndex,
     smooth: Current,
     output: OutputState,
@@ -33,6 +37,9 @@ struct Stamped<T> {
 /// Weight of the newest reading in the smoothed current.
 const SMOOTHING: f64 = 0.3;
 
+/// Voltages that were never read and overshoots are this much above what was.
+const POSSIBLE: f64 = 2.0;
+
 /// A doubt about the part's voltage above this hides whether it is empty (handbook §4.1: 0.5 V).
 const COARSE: f64 = 0.25; // V
 
@@ -40,9 +47,11 @@ impl Senses {
     pub(super) fn new(range: RangeIndex) -> Self {
         Self {
             current: None,
+            before: amperes(0.0),
             overload: None,
             terminals: None,
             read_off: false,
+            highest: volts(0.0),
             range,
             smooth: amperes(0.0),
             output: OutputState::Unknown,
@@ -70,6 +79,7 @@ impl Senses {
             Input::Current { sample, range } => self.take_current(plan, now, sample, range),
             Input::Voltage(Sample::Value(value)) => {
                 self.terminals = Some(Stamped { value, at: now });
+                self.highest = self.highest.max(value.abs());
                 self.read_off = self.output == OutputState::Off;
                 self.supply_heard = now;
                 self.note_part_voltage(plan, now);
@@ -101,6 +111,7 @@ impl Senses {
         range: RangeIndex,
     ) -> Option<Time> {
         self.range = range;
+        self.before = self.newest();
         match sample {
             Sample::Value(value) => {
                 let since = self.current.map_or(now, |last| last.at);
@@ -120,6 +131,36 @@ impl Senses {
             }
             Sample::NotANumber => None,
         }
+    }
+
+    /// Magnitude of the newest reading.
+    fn newest(&self) -> Current {
+        match self.overload {
+            Some(_) => amperes(f64::INFINITY),
+            None => self.current.map_or(amperes(0.0), |current| current.value.abs()),
+        }
+    }
+
+    /// What the reading before the newest showed.
+    pub(super) fn one_reading(&self, plan: &Plan) -> OneReading {
+        let error = plan.meter.range(self.range).error_at(self.before);
+        let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
+        if fixture + error < self.before { OneReading::OfAPart } else { OneReading::OfNothing }
+    }
+
+    /// Magnitude of the reading before the newest.
+    pub(super) fn before(&self) -> Current {
+        self.before
+    }
+
+    /// Whether the newest reading can be: the series resistance lets through no more than what was
+    /// ever measured at the terminals drives. Where there is none, anything can be.
+    pub(super) fn is_possible(&self, plan: &Plan) -> bool {
+        let told = match self.overload {
+            Some(_) => plan.meter.range(self.range).full_scale,
+            None => self.newest(),
+        };
+        told * plan.series <= self.highest * POSSIBLE + volts(1.0)
     }
 
     fn note_part_voltage(&mut self, plan: &Plan, now: Time) {
@@ -148,10 +189,15 @@ impl Senses {
     /// hangs on the clips.
     pub(super) fn shows_a_part(&self, plan: &Plan, now: Time) -> bool {
         let fresh = self.current.is_some_and(|current| now - current.at <= plan.cut_out.stale);
+        fresh && self.showed_a_part(plan)
+    }
+
+    /// The same of the last reading that there was, however long ago.
+    pub(super) fn showed_a_part(&self, plan: &Plan) -> bool {
         let error = |current| plan.meter.range(self.range).error_at(current);
         let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
         match self.latest_current() {
-            Some(current) => fresh && fixture + error(current) < current,
+            Some(current) => fixture + error(current) < current,
             None => self.overload.is_some_and(|negative| !negative.value),
         }
     }

@@ -95,7 +95,7 @@ impl Settle {
         let Input::Current { sample, range } = input else { return sag(context) };
         match sample {
             Sample::Value(current) if context.plan.cut_out.surge <= current.abs() => {
-                gave_way(context)
+                seems_to_give_way(context)
             }
             Sample::Value(_) if self.ranging.take(context, range) => {
                 let soak = Soak::begin(context, self.full_at, self.ranging);
@@ -112,7 +112,7 @@ impl Settle {
         if range != self.ranging.wanted {
             return Step::Stay;
         }
-        let Some(wanted) = wider(context, range) else { return gave_way(context) };
+        let Some(wanted) = wider(context, range) else { return seems_to_give_way(context) };
         self.ranging = Ranging::to(wanted, context);
         Step::Stay
     }
@@ -200,14 +200,14 @@ impl Soak {
             context.tally.swapped = true;
             return Step::Fault(Finding::ContactLost);
         }
-        gave_way(context)
+        seems_to_give_way(context)
     }
 
     fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
         if range != self.ranging.wanted {
             return Step::Stay;
         }
-        let Some(wanted) = wider(context, range) else { return gave_way(context) };
+        let Some(wanted) = wider(context, range) else { return seems_to_give_way(context) };
         self.change_range(context, wanted);
         Step::Stay
     }
@@ -289,11 +289,25 @@ fn climbs_on(context: &mut Context) -> bool {
 /// The part conducts far beyond a leak; or, where the current flows out of it, something else
 /// pulls it down.
 pub(super) fn gave_way(context: &mut Context) -> Step {
-    if context.senses.flows_back() {
+    let swapped = context.tally.count.charge() < -context.plan.ramp.charge_floor;
+    if context.senses.flows_back() || swapped {
         return Step::Fault(Finding::InstrumentLost);
     }
     context.tally.broke_down_at.get_or_insert(context.tally.high_water);
     Step::Fault(Finding::BrokeDown)
+}
+
+/// One reading says so: the output goes off for it at once, but a part is not condemned for one line
+/// that may have been garbled. It counts if the reading before it was far beyond a leak as well, and
+/// else if the part, emptied, gives nothing back; see `bleed`.
+pub(super) fn seems_to_give_way(context: &mut Context) -> Step {
+    if !context.senses.is_possible(context.plan) {
+        return Step::Fault(Finding::InstrumentLost);
+    }
+    if !conducts(context.plan, context.senses.before()) {
+        context.tally.by_one_reading = Some(context.senses.one_reading(context.plan));
+    }
+    gave_way(context)
 }
 
 /// Whether a current is far beyond what a part that merely leaks would draw.
@@ -310,6 +324,12 @@ fn sag(context: &mut Context) -> Step {
     if context.plan.test_voltage * SAG_SHARE <= voltage {
         return Step::Stay;
     }
+    fell(context)
+}
+
+/// The voltage at the part fell although nobody lowered it: with current, the part gave way; without,
+/// the supply did.
+pub(super) fn fell(context: &mut Context) -> Step {
     let drawn = context.senses.latest_current().unwrap_or(context.plan.cut_out.surge);
     if conducts(context.plan, drawn) {
         return gave_way(context);

@@ -2,6 +2,7 @@
 
 use std::collections::VecDeque;
 
+use crate::simbench::spoil::Way;
 use scpi::error::{Error, ErrorCode};
 
 /// Errors that the queue holds; what comes then turns the last into "queue overflow".
@@ -41,6 +42,8 @@ pub(crate) struct Desk {
     pub(crate) deaf_until: f64,
     /// Lines that come sooner than this after another are lost (s).
     pub(crate) gap: f64,
+    /// What becomes of its replies.
+    pub(crate) way: Way,
     heard: f64,
     queue: VecDeque<Error>,
     replies: Vec<(f64, Vec<u8>)>,
@@ -58,6 +61,7 @@ impl Desk {
             hung_up: false,
             deaf_until: 0.0,
             gap: 0.0,
+            way: Way::default(),
             heard: f64::NEG_INFINITY,
             queue: VecDeque::new(),
             replies: Vec::new(),
@@ -117,8 +121,11 @@ impl Desk {
 
     /// The same for bytes that have their end with them, if they have one.
     pub(crate) fn send(&mut self, now: f64, bytes: Vec<u8>) {
-        if !self.silent {
-            self.replies.push((now + self.late, bytes));
+        if self.silent {
+            return;
+        }
+        for (delay, piece) in self.way.carry(bytes) {
+            self.replies.push((now + self.late + delay, piece));
         }
     }
 

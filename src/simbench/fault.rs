@@ -3,6 +3,7 @@
 use crate::quantity::{Current, Time, Voltage};
 use crate::simbench::desk::Instrument;
 use crate::simbench::meter::{MeterTrouble, Mood};
+use crate::simbench::spoil::LineFault;
 use crate::simbench::supply::{SupplyTrouble, Trip};
 use crate::simbench::world::World;
 
@@ -38,8 +39,13 @@ pub enum Fault {
     SupplyTripped,
     /// The same, but `OUTP?` still tells 1.
     SupplyTrippedTellsOn,
+    /// Something happens to the next reply of this instrument on its way.
+    Line(Instrument, LineFault),
     /// The next order to switch off gets lost.
     OffIgnoredOnce,
+    /// Somebody takes the supply under local control: each order is refused with -203, questions are
+    /// answered.
+    SupplyLocal,
     /// Voltage set-points above this are clipped to it, with -222 in the queue.
     SetPointClipped(Voltage),
     /// Somebody turns the supply's voltage knob.
@@ -104,6 +110,8 @@ impl World {
                 self.supply.trip(Trip::Voltage);
                 self.supply.trouble.tells_on = true;
             }
+            Fault::Line(which, fault) => self.desk(which).way.spoil(fault),
+            Fault::SupplyLocal => self.supply.trouble.local = true,
             Fault::OffIgnoredOnce => self.supply.trouble.offs_lost += 1,
             Fault::SetPointClipped(voltage) => {
                 self.supply.trouble.clipped_at = Some(voltage.value);

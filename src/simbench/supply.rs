@@ -24,12 +24,15 @@ pub(crate) enum Trip {
 pub(crate) struct OutOfRange;
 
 /// How the supply misbehaves.
+#[expect(clippy::struct_excessive_bools, reason = "independent troubles, not one state")]
 #[derive(Debug, Clone, Default)]
 pub(crate) struct SupplyTrouble {
     /// The relay sticks the next time it ought to open.
     pub(crate) sticks: bool,
     /// The relay is stuck: the output stays on whatever is ordered.
     pub(crate) stuck: bool,
+    /// Orders from the line are refused.
+    pub(crate) local: bool,
     /// How many orders to switch off get lost.
     pub(crate) offs_lost: u32,
     /// Voltage set-points are clipped here (V).

@@ -184,23 +184,35 @@ pub(crate) fn serve(
             line.clear();
         }
         for byte in buffer.iter().take(taken) {
-            collect(shared, which, &mut line, *byte);
+            match collect(&mut line, *byte) {
+                Some(Piece::Line(text)) => shared.hear(which, &text),
+                Some(Piece::Overrun) => shared.overrun(which),
+                None => {}
+            }
         }
     }
     Ok(())
 }
 
-/// Adds a byte to the line; a whole line goes to the instrument. CR and LF end one alike.
-fn collect(shared: &Shared, which: Instrument, line: &mut Vec<u8>, byte: u8) {
+/// What a byte has made whole.
+pub(crate) enum Piece {
+    /// A line for the instrument.
+    Line(String),
+    /// A line that was too long, and is thrown away.
+    Overrun,
+}
+
+/// Adds a byte to the line and gives what that makes whole. CR and LF end a line alike.
+pub(crate) fn collect(line: &mut Vec<u8>, byte: u8) -> Option<Piece> {
     if matches!(byte, b'\r' | b'\n') {
-        shared.hear(which, &String::from_utf8_lossy(line));
-        line.clear();
-    } else if line.len() < LONGEST_LINE {
-        line.push(byte);
-    } else {
-        line.clear();
-        shared.overrun(which);
+        return Some(Piece::Line(String::from_utf8_lossy(&std::mem::take(line)).into_owned()));
     }
+    if line.len() < LONGEST_LINE {
+        line.push(byte);
+        return None;
+    }
+    line.clear();
+    Some(Piece::Overrun)
 }
 
 /// Waits for the wire, for the waker, or for the turn's time; tells whether the wire has something.

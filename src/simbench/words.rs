@@ -89,12 +89,17 @@ impl World {
             return;
         }
         self.speaking = which;
+        line.clone_into(&mut self.desk(which).way.told);
         // IEEE 488.2: a message that comes before the answer was taken interrupts the question.
         if which == Instrument::Meter && self.meter.awaited {
             self.meter.abort();
             self.speaker().push(ErrorCode::QueryInterrupted.into());
         }
         if which == Instrument::Meter && self.meter.model.tongue != MeterTongue::Scpi {
+            return;
+        }
+        if which == Instrument::Supply && self.supply.trouble.local && !line.contains('?') {
+            self.speaker().push(ErrorCode::CommandProtected.into());
             return;
         }
         if which == Instrument::Supply && self.supply.model.tongue != Tongue::Scpi {

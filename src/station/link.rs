@@ -14,7 +14,7 @@ use std::fs::File;
 use std::io;
 use std::os::fd::{AsFd, BorrowedFd, OwnedFd};
 
-use rustix::termios::{QueueSelector, tcflush};
+use rustix::termios::{Action, QueueSelector, tcflow, tcflush};
 use tokio::io::AsyncReadExt;
 use tokio::net::TcpStream;
 use tokio_serial::SerialStream;
@@ -26,7 +26,7 @@ use lock::own;
 use message::MessageDevice;
 
 pub use error::LinkError;
-pub use lock::runtime_folder;
+pub use lock::{Lock, runtime_folder};
 
 /// The `tracing` target of what passes on lines: port, way (`>` told, `<` came back) and bytes.
 pub const LINE_TARGET: &str = "reststrom::line";
@@ -34,11 +34,19 @@ pub const LINE_TARGET: &str = "reststrom::line";
 /// Bytes kept for a line that takes none; more means that it is dead.
 const MOST_PENDING: usize = 4096;
 
+/// The name that a port is locked by.
+fn name_of(port: &Port) -> String {
+    match port {
+        Port::Serial(path) | Port::Message(path) => path.clone(),
+        Port::Tcp(_) => port.to_string(),
+    }
+}
+
 /// An open line.
 #[derive(Debug)]
 pub struct Link {
     line: Line,
-    lock: File,
+    lock: Lock,
     pending: Vec<u8>,
     port: String,
 }
@@ -70,29 +78,68 @@ impl Link {
     ///
     /// [`LinkError`] names the port and what is in the way.
     pub async fn open(port: &Port, settings: &LineSettings) -> Result<Self, LinkError> {
+        let lock = own(&name_of(port)).await?;
+        Self::open_owned(port, settings, lock).await
+    }
+
+    /// Opens a port that was lost and may have come back, under whatever name the system gives it
+    /// now. `lock` is that of the line that was lost.
+    ///
+    /// # Errors
+    ///
+    /// [`LinkError`] as long as the port is not there.
+    pub async fn open_again(
+        port: &Port,
+        settings: &LineSettings,
+        lock: &Lock,
+    ) -> Result<Self, LinkError> {
+        let lock = lock.for_port(&name_of(port)).await?;
+        Self::open_owned(port, settings, lock).await
+    }
+
+    /// Lets a line go and keeps its lock. What a connection still holds is thrown away, here and at
+    /// the keeper's handle of it: it must not be delivered when somebody mends the network.
+    #[must_use]
+    pub fn give_up(self) -> Lock {
+        if let Line::Tcp(stream) = &self.line
+            && let Err(error) = rustix::net::connect_unspec(stream)
+        {
+            tracing::debug!(port = %self.port, %error, "a connection was not broken off");
+        }
+        self.lock
+    }
+
+    /// Whether bytes may be on their way here for minutes and arrive all the same.
+    #[must_use]
+    pub fn may_hold_back(&self) -> bool {
+        matches!(self.line, Line::Tcp(_))
+    }
+
+    async fn open_owned(
+        port: &Port,
+        settings: &LineSettings,
+        lock: Lock,
+    ) -> Result<Self, LinkError> {
         match port {
             Port::Serial(path) => {
-                let lock = own(path).await?;
                 let (stream, device) = serial::open(path, settings)?;
                 Ok(Self::on(Line::Serial { stream, device }, lock, path.clone()))
             }
             Port::Tcp(address) => {
                 let name = port.to_string();
                 let failed = |error| explain(&name, error);
-                let lock = own(&name).await?;
                 let stream = TcpStream::connect(address).await.map_err(failed)?;
                 stream.set_nodelay(true).map_err(failed)?;
                 Ok(Self::on(Line::Tcp(stream), lock, name))
             }
             Port::Message(path) => {
-                let lock = own(path).await?;
                 let device = MessageDevice::open(path).map_err(|error| explain(path, error))?;
                 Ok(Self::on(Line::Message(device), lock, port.to_string()))
             }
         }
     }
 
-    fn on(line: Line, lock: File, port: String) -> Self {
+    fn on(line: Line, lock: Lock, port: String) -> Self {
         Self { line, lock, pending: Vec::new(), port }
     }
 
@@ -172,6 +219,10 @@ impl Link {
                 if let Err(error) = tcflush(device, QueueSelector::OFlush) {
                     tracing::debug!(port = %self.port, %error, "output queue not flushed");
                 }
+                // A stop byte in what came may hold the output back for ever.
+                if let Err(error) = tcflow(device, Action::OOn) {
+                    tracing::debug!(port = %self.port, %error, "output not let go on");
+                }
             }
             Line::Message(device) => device.clear(),
             Line::Tcp(_) => {}
@@ -192,7 +243,7 @@ impl Link {
     /// The system's, if it is out of handles.
     pub fn duplicate(&self) -> io::Result<Duplicate> {
         let line = self.as_fd().try_clone_to_owned()?;
-        Ok(Duplicate { line, lock: self.lock.as_fd().try_clone_to_owned()? })
+        Ok(Duplicate { line, lock: self.lock.file().as_fd().try_clone_to_owned()? })
     }
 }
 
@@ -262,6 +313,40 @@ mod tests {
             seen.extend_from_slice(&buffer[..count]);
         }
         assert!(seen.len() <= 40 * 100 + 10, "{}", seen.len());
+    }
+
+    #[tokio::test]
+    async fn a_stop_byte_in_what_came_does_not_hold_back_a_cut_out() {
+        let (master, name) = terminal();
+        let settings = LineSettings { flow: crate::station::driver::Flow::Software, ..settings() };
+        let mut link = Link::open(&Port::Serial(name), &settings).await.unwrap();
+        rustix::io::write(&master, b"\x13").unwrap();
+        link.cut_out(b"\nOUTP OFF\n").unwrap();
+        let mut seen = Vec::new();
+        while !seen.ends_with(b"\nOUTP OFF\n") {
+            let mut buffer = [0; 64];
+            let count = rustix::io::read(&master, &mut buffer).unwrap();
+            seen.extend_from_slice(&buffer[..count]);
+        }
+    }
+
+    #[tokio::test]
+    async fn a_line_that_came_back_under_another_name_is_opened_with_the_lock_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let by_id = folder.path().join("by-id");
+        let (master, name) = terminal();
+        std::os::unix::fs::symlink(&name, &by_id).unwrap();
+        let port = Port::Serial(by_id.display().to_string());
+        let link = Link::open(&port, &settings()).await.unwrap();
+        let keeper = link.duplicate().unwrap();
+        let lock = link.give_up();
+        // The keeper still holds the lock: only whoever kept it opens the same device again.
+        assert!(matches!(Link::open(&port, &settings()).await, Err(LinkError::Owned { .. })));
+        drop((keeper.line, master));
+        let (_master, name) = terminal();
+        std::fs::remove_file(&by_id).unwrap();
+        std::os::unix::fs::symlink(&name, &by_id).unwrap();
+        assert!(Link::open_again(&port, &settings(), &lock).await.is_ok());
     }
 
     #[tokio::test]

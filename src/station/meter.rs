@@ -122,6 +122,20 @@ impl Meter {
         either!(&self.0, meter => meter.facts())
     }
 
+    /// Whether it is known who is there and whether there is an error queue.
+    #[must_use]
+    pub fn is_settled(&self) -> bool {
+        match &self.0 {
+            Kind::Asked(meter) => meter.is_settled(),
+            Kind::Streams(_) => true,
+        }
+    }
+
+    /// The line was gone and is there again.
+    pub fn comes_back(&mut self, now: Time) {
+        either!(&mut self.0, meter => meter.comes_back(now));
+    }
+
     /// How often the line had to be brought back into step.
     #[must_use]
     pub fn resyncs(&self) -> u32 {

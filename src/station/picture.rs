@@ -2,7 +2,7 @@
 //!
 //! `{}` stands for a number of any length, `{00.00}` for one of just so many digits, `{+0.000}` for
 //! one with its sign always written, and `{00_00}` for digits without the point, which is thought
-//! where the low line stands. What is around the braces is written and expected as it is.
+//! where the low line stands. `{,}` and `{00,00}` have a decimal comma. What is around the braces is written and expected as it is.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -25,7 +25,7 @@ pub struct Picture {
 /// How a number is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Figures {
-    Free,
+    Free(Mark),
     Fixed { signed: bool, whole: usize, decimals: usize, mark: Mark },
 }
 
@@ -35,6 +35,8 @@ enum Mark {
     /// Nothing, as there are no decimals.
     None,
     Point,
+    /// A decimal comma.
+    Comma,
     /// Nothing: the point is thought.
     Thought,
 }
@@ -46,7 +48,7 @@ pub struct PictureError(String);
 
 impl Default for Picture {
     fn default() -> Self {
-        Self { before: String::new(), figures: Figures::Free, after: String::new() }
+        Self { before: String::new(), figures: Figures::Free(Mark::Point), after: String::new() }
     }
 }
 
@@ -68,13 +70,15 @@ impl TryFrom<String> for Picture {
 impl From<Picture> for String {
     fn from(picture: Picture) -> Self {
         let inside = match picture.figures {
-            Figures::Free => Self::new(),
+            Figures::Free(Mark::Comma) => ",".into(),
+            Figures::Free(_) => Self::new(),
             Figures::Fixed { signed, whole, decimals, mark } => {
                 let sign = if signed { "+" } else { "" };
                 let (whole, decimals) = ("0".repeat(whole), "0".repeat(decimals));
                 let mark = match mark {
                     Mark::None => "",
                     Mark::Point => ".",
+                    Mark::Comma => ",",
                     Mark::Thought => "_",
                 };
                 format!("{sign}{whole}{mark}{decimals}")
@@ -85,15 +89,17 @@ impl From<Picture> for String {
 }
 
 fn figures(inside: &str) -> Option<Figures> {
-    if inside.is_empty() {
-        return Some(Figures::Free);
+    match inside {
+        "" => return Some(Figures::Free(Mark::Point)),
+        "," => return Some(Figures::Free(Mark::Comma)),
+        _ => {}
     }
     let (signed, digits) = inside.strip_prefix('+').map_or((false, inside), |rest| (true, rest));
-    let (whole, decimals, mark) = match (digits.split_once('.'), digits.split_once('_')) {
-        (Some((whole, decimals)), _) => (whole, decimals, Mark::Point),
-        (None, Some((whole, decimals))) => (whole, decimals, Mark::Thought),
-        (None, None) => (digits, "", Mark::None),
-    };
+    let marks = [('.', Mark::Point), (',', Mark::Comma), ('_', Mark::Thought)];
+    let split = marks.into_iter().find_map(|(sign, mark)| {
+        digits.split_once(sign).map(|(whole, decimals)| (whole, decimals, mark))
+    });
+    let (whole, decimals, mark) = split.unwrap_or((digits, "", Mark::None));
     let zeros = whole.bytes().chain(decimals.bytes()).all(|byte| byte == b'0');
     let decimal = mark == Mark::None || !decimals.is_empty();
     let fits = !whole.is_empty() && whole.len() + decimals.len() <= MOST_DIGITS;
@@ -114,11 +120,11 @@ impl Picture {
     pub fn write(&self, value: f64, step: f64) -> String {
         let Self { before, figures, after } = self;
         let number = match *figures {
-            Figures::Free => format!("{value:.*}", decimals_of(step)),
+            Figures::Free(mark) => mark.put(format!("{value:.*}", decimals_of(step))),
             Figures::Fixed { signed, whole, decimals, mark } => {
                 let width = whole + decimals + usize::from(0 < decimals);
                 let digits = format!("{:0width$.decimals$}", value.abs());
-                let digits = if mark == Mark::Thought { digits.replace('.', "") } else { digits };
+                let digits = mark.put(digits);
                 let sign = match (signed, value < 0.0) {
                     (_, true) => "-",
                     (true, false) => "+",
@@ -134,7 +140,7 @@ impl Picture {
     #[must_use]
     pub fn holds(&self, value: f64) -> bool {
         match self.figures {
-            Figures::Free => true,
+            Figures::Free(_) => true,
             Figures::Fixed { whole, decimals, .. } => {
                 let ends = i32::try_from(whole).unwrap_or(i32::MAX);
                 let last = i32::try_from(decimals).unwrap_or(i32::MAX);
@@ -147,9 +153,10 @@ impl Picture {
     #[must_use]
     pub fn length(&self) -> Option<usize> {
         match self.figures {
-            Figures::Free => None,
+            Figures::Free(_) => None,
             Figures::Fixed { signed, whole, decimals, mark } => {
-                let marks = usize::from(signed) + usize::from(mark == Mark::Point);
+                let marks =
+                    usize::from(signed) + usize::from(matches!(mark, Mark::Point | Mark::Comma));
                 Some(self.before.len() + marks + whole + decimals + self.after.len())
             }
         }
@@ -172,7 +179,9 @@ impl Picture {
         };
         let inside = inside().ok_or_else(refused)?;
         match self.figures {
-            Figures::Free => reply::number(inside, unit),
+            Figures::Free(Mark::Comma) if inside.contains(&b'.') => Err(refused()),
+            Figures::Free(Mark::Comma) => reply::number(&pointed(inside), unit),
+            Figures::Free(_) => reply::number(inside, unit),
             Figures::Fixed { signed, whole, decimals, mark } => {
                 let (sign, digits) = match inside.split_first() {
                     Some((b'+', rest)) if signed => (1.0, rest),
@@ -187,10 +196,34 @@ impl Picture {
     }
 }
 
+impl Mark {
+    /// A number with a point, written in this way.
+    fn put(self, number: String) -> String {
+        match self {
+            Self::Comma => number.replace('.', ","),
+            Self::Thought => number.replace('.', ""),
+            Self::None | Self::Point => number,
+        }
+    }
+}
+
+/// The same with a point for the first comma.
+fn pointed(bytes: &[u8]) -> Vec<u8> {
+    let mut bytes = bytes.to_vec();
+    if let Some(comma) = bytes.iter_mut().find(|byte| **byte == b',') {
+        *comma = b'.';
+    }
+    bytes
+}
+
 /// Just so many digits, with the mark where it belongs.
 fn fixed(bytes: &[u8], whole: usize, decimals: usize, mark: Mark) -> Option<f64> {
     let (first, rest) = bytes.split_at_checked(whole)?;
-    let last = if mark == Mark::Point { rest.strip_prefix(b".")? } else { rest };
+    let last = match mark {
+        Mark::Point => rest.strip_prefix(b".")?,
+        Mark::Comma => rest.strip_prefix(b",")?,
+        Mark::None | Mark::Thought => rest,
+    };
     let right = last.len() == decimals && first.iter().chain(last).all(u8::is_ascii_digit);
     let digits = first.iter().chain(last).filter(|_| right);
     let sum = digits.fold(0.0, |sum, digit| sum * 10.0 + f64::from(digit - b'0'));
@@ -226,6 +259,7 @@ mod tests {
     #[case::no_decimals("U{000}V", 1.0, 25.0, "U025V")]
     #[case::a_point_that_is_thought("I{0_0000}", 1e-4, 0.0045, "I00045")]
     #[case::signed("{+0.0}", 0.1, 2.0, "+2.0")]
+    #[case::a_decimal_comma("U{00,00}", 0.01, 2.5, "U02,50")]
     #[case::too_long_for_its_width("U{0.0}", 0.1, 25.0, "U25.0")]
     fn a_number_is_written(
         #[case] text: &str,
@@ -242,6 +276,8 @@ mod tests {
     #[case::words_around("U={+00.00}V", b"U=-00.01V", -0.01)]
     #[case::free_with_a_unit("{} V", b" 25.003 V", 25.003)]
     #[case::free_with_words("at {}", b"at 2.5E1V", 25.0)]
+    #[case::a_decimal_comma("{00,00}", b"25,00", 25.0)]
+    #[case::a_free_decimal_comma("{,} V", b"+1,234E-03 V", 1.234e-3)]
     fn a_reply_is_read(#[case] text: &str, #[case] bytes: &[u8], #[case] value: f64) {
         assert_eq!(picture(text).read(bytes, Unit::Volt), Ok(Sample::Value(value)));
     }
@@ -257,6 +293,9 @@ mod tests {
     #[case::the_wrong_unit("{} V", b"25.00 A V")]
     #[case::other_words("U{00.00}", b"I25.00")]
     #[case::nothing("{00.00}", b"")]
+    #[case::a_point_where_a_comma_belongs("{00,00}", b"25.00")]
+    #[case::two_commas("{,}", b"1,2,3")]
+    #[case::a_comma_for_thousands("{,}", b"1,234.5")]
     fn anything_else_is_no_reading(#[case] text: &str, #[case] bytes: &[u8]) {
         assert!(picture(text).read(bytes, Unit::Volt).is_err());
     }

@@ -67,6 +67,9 @@ pub fn number(bytes: &[u8], unit: Unit) -> Result<Sample<f64>, ReplyError> {
         Unit::Volt => "a number of volts",
         Unit::Ampere => "a number of amperes",
     };
+    if let Some(word) = word_for_none(bytes, unit) {
+        return Ok(word);
+    }
     let (value, rest) =
         leading_number(bytes.trim_ascii()).ok_or_else(|| refused(expected, bytes))?;
     if !rest.is_empty() && !rest.eq_ignore_ascii_case(unit.suffix().as_bytes()) {
@@ -77,6 +80,35 @@ pub fn number(bytes: &[u8], unit: Unit) -> Result<Sample<f64>, ReplyError> {
     }
     let is_no_number = (value.abs() / NOT_A_NUMBER - 1.0).abs() < 5e-4;
     Ok(if is_no_number { Sample::NotANumber } else { Sample::Overload { negative: value < 0.0 } })
+}
+
+/// Words that stand for an overload, blanks and point left out.
+const OVERLOADS: [&str; 6] = ["OL", "0L", "OVLD", "OVRLD", "OVER", "OVERLOAD"];
+
+/// Whether a word stands for an overload in place of digits, and whether it has a minus sign: `OL`
+/// with a point anywhere, or written with a zero.
+#[must_use]
+pub fn overload_word(word: &[u8]) -> Option<bool> {
+    let (sign, letters) = sign(word);
+    let bare: Vec<u8> = letters.iter().copied().filter(|byte| *byte != b'.').collect();
+    let known = OVERLOADS.iter().any(|word| bare.eq_ignore_ascii_case(word.as_bytes()));
+    (known && letters.len() <= bare.len() + 1).then_some(sign == Some('-'))
+}
+
+/// An overload in letters, or the dashes of a display without a reading; a unit may follow.
+fn word_for_none(bytes: &[u8], unit: Unit) -> Option<Sample<f64>> {
+    let mut words = bytes.trim_ascii().split(|byte| *byte == b' ').filter(|it| !it.is_empty());
+    let word = words.next()?;
+    let is_unit = |word: &[u8]| {
+        word.len() <= 3 && word.to_ascii_uppercase().ends_with(unit.suffix().as_bytes())
+    };
+    if !words.next().is_none_or(is_unit) || words.next().is_some() {
+        return None;
+    }
+    if 2 <= word.len() && word.iter().all(|byte| *byte == b'-') {
+        return Some(Sample::NotANumber);
+    }
+    overload_word(word).map(|negative| Sample::Overload { negative })
 }
 
 /// Reads an output state: NR1, NR2 or NR3 of 0 or 1, or the words ON and OFF.
@@ -273,6 +305,12 @@ mod tests {
     #[case::no_number(b"9.91E37", Sample::NotANumber)]
     #[case::negative_no_number(b"-9.91E37", Sample::NotANumber)]
     #[case::beyond_all(b"199.999E+99", Sample::Overload { negative: false })]
+    #[case::letters(b"  OL  ", Sample::Overload { negative: false })]
+    #[case::letters_with_a_zero(b"0L", Sample::Overload { negative: false })]
+    #[case::letters_with_a_point_and_a_unit(b".OL uA", Sample::Overload { negative: false })]
+    #[case::a_point_between_the_letters(b"O.L uA", Sample::Overload { negative: false })]
+    #[case::letters_with_their_sign(b"-OL uA", Sample::Overload { negative: true })]
+    #[case::dashes(b"----", Sample::NotANumber)]
     fn marks_become_variants(#[case] bytes: &[u8], #[case] sample: Sample<f64>) {
         assert_eq!(number(bytes, Unit::Ampere), Ok(sample));
     }
@@ -288,10 +326,11 @@ mod tests {
     #[case::two_numbers(b"25.0 0.002")]
     #[case::two_points(b"1.23.4E-06")]
     #[case::half_an_exponent(b"1.234E-")]
-    #[case::overload_letters(b"0L")]
     #[case::a_byte_with_the_top_bit(b"\xb2\xb1.5")]
     #[case::a_nul_inside(b"+012\x00.34E-06")]
     #[case::only_a_sign(b"-")]
+    #[case::letters_of_another_unit(b"OL V")]
+    #[case::letters_and_more(b"OL 5")]
     #[case::only_a_point(b".")]
     fn anything_else_is_refused(#[case] bytes: &[u8]) {
         assert!(number(bytes, Unit::Ampere).is_err(), "{}", readable(bytes));

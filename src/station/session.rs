@@ -38,6 +38,8 @@ pub struct Timing {
     pub first_deadline: Time,
     /// The instrument sends back each line that it is told, ahead of its answer.
     pub echo: bool,
+    /// What the instrument answers to each order, if it answers.
+    pub acknowledgement: Option<String>,
     /// The form of its identity.
     pub identity: IdentityForm,
 }
@@ -114,7 +116,7 @@ pub struct Session<Q> {
     buffer: Vec<u8>,
     overlong: bool,
     queue: VecDeque<Outgoing<Q>>,
-    /// Lines that the instrument has yet to send back.
+    /// Lines that the instrument has yet to send of itself: echoes and acknowledgements.
     echoes: VecDeque<String>,
     next_write: Time,
     misses: u8,
@@ -171,6 +173,13 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         matches!(self.state, State::Quiet) && self.queue.is_empty()
     }
 
+    /// Whether such a question is open or waits to be asked.
+    #[must_use]
+    pub fn is_to_answer(&self, which: impl Fn(&Q) -> bool) -> bool {
+        let open = matches!(&self.state, State::Open { question, .. } if which(question));
+        open || self.queue.iter().filter_map(|waiting| waiting.question.as_ref()).any(which)
+    }
+
     /// Whether a question is open.
     #[must_use]
     pub fn awaits_answer(&self) -> bool {
@@ -210,7 +219,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             *until = until.max(now + self.timing.deadline);
             *cut_outs = cut_outs.saturating_add(1);
         }
-        let line = self.line(words, now);
+        let line = self.line(words, Says::Order, now);
         [self.timing.end.as_bytes(), &line].concat()
     }
 
@@ -234,11 +243,12 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
                 let words = self.identity_words.clone();
                 // Echoes that were awaited before the drain will not come any more.
                 self.echoes.clear();
-                Some(self.line(&words, now))
+                Some(self.line(&words, Says::Question, now))
             }
             State::Quiet => {
                 let outgoing = self.queue.pop_front()?;
-                let bytes = self.line(&outgoing.words, now);
+                let says = if outgoing.question.is_some() { Says::Question } else { Says::Order };
+                let bytes = self.line(&outgoing.words, says, now);
                 if let Some(question) = outgoing.question {
                     let until = now + self.timing.deadline;
                     let Outgoing { words, ends, .. } = outgoing;
@@ -260,10 +270,13 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         }
     }
 
-    fn line(&mut self, words: &str, now: Time) -> Vec<u8> {
+    fn line(&mut self, words: &str, says: Says, now: Time) -> Vec<u8> {
         self.next_write = now + self.timing.gap;
         if self.timing.echo {
             self.echoes.push_back(words.trim().to_owned());
+        }
+        if let (Says::Order, Some(word)) = (says, &self.timing.acknowledgement) {
+            self.echoes.push_back(word.trim().to_owned());
         }
         format!("{words}{}", self.timing.end).into_bytes()
     }
@@ -352,8 +365,8 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     fn stranger(&mut self, line: &[u8], now: Time) -> Vec<Heard<Q>> {
         self.strangers += 1;
         if STRANGERS_ALLOWED <= self.strangers {
-            let came = reply::readable(line);
-            let why = format!("\"{}\" is answered with {came}, no identity", self.identity_words);
+            let (words, end) = (&self.identity_words, self.timing.end.escape_default());
+            let why = format!("\"{words}{end}\" is answered with {}, no identity", seen(line));
             return self.give_up(why);
         }
         self.lose_step(now);
@@ -382,7 +395,7 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     fn missed(&mut self, words: &str, question: Option<Q>, now: Time) -> Vec<Heard<Q>> {
         self.misses += 1;
         if MISSES_ALLOWED <= self.misses {
-            let partial = reply::readable(&self.buffer);
+            let partial = seen(&self.buffer);
             let end = self.timing.end.escape_default().to_string();
             let why = format!("no answer to \"{words}{end}\", {partial} came");
             return self.give_up(why);
@@ -459,6 +472,23 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
         }
         Some(line)
     }
+}
+
+/// What is said on a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Says {
+    Question,
+    Order,
+}
+
+/// What came, in readable form, with its likely cause where the bytes tell one.
+fn seen(bytes: &[u8]) -> String {
+    let hint = if bytes.iter().any(|byte| 0x80 <= *byte) {
+        " (top bits are set: look at data bits, parity and baud rate)"
+    } else {
+        ""
+    };
+    format!("{}{hint}", reply::readable(bytes))
 }
 
 #[cfg(test)]

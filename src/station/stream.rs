@@ -84,6 +84,7 @@ pub(super) struct StreamingMeter {
     sensed_by: SensedBy,
     facts: MeterFacts,
     deadline: Time,
+    first_deadline: Time,
     pending: Vec<u8>,
     /// Until then a reading must have come.
     until: Time,
@@ -108,6 +109,7 @@ impl StreamingMeter {
             ability,
             sensed_by,
             deadline: driver.line.deadline,
+            first_deadline: driver.line.first_deadline,
             pending: Vec::new(),
             until: now + driver.line.first_deadline,
             in_a_row: 0,
@@ -233,6 +235,14 @@ impl StreamingMeter {
         &self.facts
     }
 
+    /// The line was gone and is there again: what it is has to be seen anew.
+    pub(super) fn comes_back(&mut self, now: Time) {
+        self.pending.clear();
+        self.in_a_row = 0;
+        self.lost = false;
+        self.until = now + self.first_deadline;
+    }
+
     /// How many lines or frames could not be read.
     pub(super) fn resyncs(&self) -> u32 {
         self.misfits
@@ -246,10 +256,10 @@ fn unit(amount: Amount) -> String {
     }
 }
 
-/// The value that digits and point show, where a shown 1 is `one`; nothing if there is any other
+/// The value that digits and point (or comma, where the range is written with one) show, where a shown 1 is `one`; nothing if there is any other
 /// character among them.
 fn shown_value(negative: bool, digits: &str, one: Amount) -> Option<f64> {
-    let (whole, decimals) = digits.split_once('.').unwrap_or((digits, ""));
+    let (whole, decimals) = digits.split_once(['.', ',']).unwrap_or((digits, ""));
     let figures = whole.bytes().chain(decimals.bytes());
     let right =
         figures.clone().all(|byte| byte.is_ascii_digit()) && figures.clone().next().is_some();

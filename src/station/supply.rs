@@ -61,11 +61,20 @@ pub struct SupplyPace {
 /// The questions that a supply is asked.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Ask {
-    /// Drain the error queue; the count of entries so far.
-    Error(u8),
+    /// Drain the error queue; the count of entries so far, and what its errors are laid to.
+    Error(u8, Blame),
     Voltage,
     Output,
     Check(Setting, Purpose),
+}
+
+/// What an entry of the error queue is laid to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Blame {
+    /// The settings just made.
+    Settings,
+    /// Whatever went before: another program, a line that was lost.
+    Others,
 }
 
 /// A setting and the value that it must have, in volts or amperes.
@@ -89,6 +98,7 @@ enum Purpose {
 }
 
 /// A supply on its line.
+#[expect(clippy::struct_excessive_bools, reason = "independent facts, not one state")]
 #[derive(Debug, Clone)]
 pub struct Supply {
     session: Session<Ask>,
@@ -102,9 +112,20 @@ pub struct Supply {
     /// The output may go on: the group of settings, or the zero to sink at, stands since the last
     /// cut-out.
     proven: bool,
+    /// The line was lost since the settings were made: the output never goes on again, not even to
+    /// sink.
+    barred: bool,
     /// The output is to sink once the set-point is read back as 0 V.
     sinking: bool,
     checks: u32,
+    /// The error queue has answered once: a supply without one never does.
+    has_queue: bool,
+    /// The last answer about the output was unclear; one alone is laid to the line.
+    unclear: bool,
+    /// "on" was said and no voltage measured since.
+    just_on: bool,
+    /// Settings to be looked at out of their turn: some measuring commands change them.
+    looks_due: usize,
     asked_voltage: Time,
     asked_output: Time,
     asked_setting: Time,
@@ -133,8 +154,13 @@ impl Supply {
             armed: None,
             said_off: false,
             proven: false,
+            barred: false,
             sinking: false,
             checks: 0,
+            has_queue: false,
+            unclear: false,
+            just_on: false,
+            looks_due: 0,
             asked_voltage: now,
             asked_output: now,
             asked_setting: now,
@@ -173,6 +199,7 @@ impl Supply {
     /// Makes `settings` and 0 V, and reads them back as a group.
     pub fn arm(&mut self, settings: Settings) {
         self.said_off = false;
+        self.barred = false;
         self.order_voltage(volts(0.0));
         let words = &self.driver.words;
         let orders = [
@@ -184,7 +211,7 @@ impl Supply {
             self.session.say(Outgoing::order(words));
         }
         self.armed = Some(settings);
-        self.drain_errors();
+        self.drain_errors(Blame::Settings);
         // The voltage first: a protection may follow the set-point by itself, and is read after.
         self.check(Setting::Voltage(0.0), Purpose::Arm);
         self.check(Setting::CurrentLimit(settings.current_limit.value), Purpose::Arm);
@@ -199,6 +226,7 @@ impl Supply {
             return;
         }
         self.said_off = false;
+        self.just_on = true;
         let words = self.driver.words.output_on.clone();
         self.session.say(Outgoing::order(words));
         self.ask(Ask::Output);
@@ -206,6 +234,9 @@ impl Supply {
 
     /// Proves the set-point to be 0 V and then switches on.
     pub fn sink_at_zero(&mut self) {
+        if self.barred {
+            return;
+        }
         // From here on a cut-out is never held back: it must stop the "on" that follows.
         self.said_off = false;
         self.sinking = true;
@@ -232,10 +263,16 @@ impl Supply {
         self.driver.ability.current_step.value
     }
 
-    fn drain_errors(&mut self) {
+    fn drain_errors(&mut self, blame: Blame) {
         if self.driver.words.next_error.is_some() {
-            self.ask(Ask::Error(0));
+            self.ask(Ask::Error(0, blame));
         }
+    }
+
+    /// Whether it is known who is there and whether there is an error queue.
+    #[must_use]
+    pub fn is_settled(&self) -> bool {
+        self.session.is_idle() || self.session.is_lost()
     }
 
     fn check(&mut self, setting: Setting, purpose: Purpose) {
@@ -255,6 +292,10 @@ impl Supply {
     }
 
     fn ask_what_is_due(&mut self, now: Time) {
+        if 0 < self.looks_due {
+            self.looks_due -= 1;
+            return self.watch_next_setting();
+        }
         // What waits longest for its turn goes first, so that a slow supply starves none.
         let output = (now - self.asked_output) / self.pace.output;
         let voltage = (now - self.asked_voltage) / self.pace.voltage;
@@ -317,13 +358,13 @@ impl Supply {
                 Ok(says) => says.into_iter().collect(),
                 Err(_misfit) => {
                     self.session.misfit(now);
-                    self.again(ask)
+                    self.again(ask, now)
                 }
             },
-            Heard::Missed(ask) => self.again(ask),
+            Heard::Missed(ask) => self.again(ask, now),
             Heard::InStep(identity) => {
                 // After a restart its settings are not ours: look at them first.
-                self.drain_errors();
+                self.drain_errors(Blame::Others);
                 for _ in 0..WATCHED {
                     self.watch_next_setting();
                 }
@@ -335,10 +376,20 @@ impl Supply {
 
     /// A question without a trusted answer: a read-back of a group is asked again, the rest comes
     /// round by itself.
-    fn again(&mut self, ask: Ask) -> Vec<SupplySays> {
-        if matches!(ask, Ask::Check(_, Purpose::Arm | Purpose::Sink)) {
+    fn again(&mut self, ask: Ask, now: Time) -> Vec<SupplySays> {
+        match ask {
             // Ahead of the rest of the group: its last answer arms, and "on" may wait behind it.
-            self.session.say_first(outgoing(&self.driver, ask));
+            Ask::Check(_, Purpose::Arm | Purpose::Sink) => {
+                self.session.say_first(outgoing(&self.driver, ask));
+            }
+            Ask::Output => self.asked_output = now - self.pace.output * 2.0,
+            Ask::Error(..) if !self.has_queue => {
+                // Asked for ever, it would keep the line out of step for ever.
+                self.driver.words.next_error = None;
+                let what = "the error queue does not answer: settings are read back all the same";
+                return vec![SupplySays::Complains(what.into())];
+            }
+            Ask::Error(..) | Ask::Voltage | Ask::Check(_, Purpose::Watch) => {}
         }
         Vec::new()
     }
@@ -347,12 +398,26 @@ impl Supply {
         match ask {
             Ask::Voltage => {
                 let sample = self.driver.replies.measure_voltage.read(line, Unit::Volt)?;
+                if std::mem::take(&mut self.just_on) {
+                    self.looks_due = WATCHED;
+                }
                 Ok(Some(SupplySays::Voltage(self.plausible(sample))))
             }
-            Ask::Output => Ok(Some(SupplySays::Output(self.driver.replies.output.read(line)))),
-            Ask::Error(count) => self.queue_entry(count, line),
+            Ask::Output => self.output_told(line),
+            Ask::Error(count, blame) => self.queue_entry(count, blame, line),
             Ask::Check(setting, purpose) => self.checked(setting, purpose, line),
         }
+    }
+
+    /// An unclear answer may be the line's doing: asked again once, then it is what the supply says.
+    fn output_told(&mut self, line: &[u8]) -> Result<Option<SupplySays>, ReplyError> {
+        let state = self.driver.replies.output.read(line);
+        if state == OutputState::Unknown && !std::mem::replace(&mut self.unclear, true) {
+            let got = reply::readable(line);
+            return Err(ReplyError { expected: "an output state", got });
+        }
+        self.unclear = state == OutputState::Unknown;
+        Ok(Some(SupplySays::Output(state)))
     }
 
     /// A voltage beyond 1.2 times what the supply can give is no reading.
@@ -367,12 +432,19 @@ impl Supply {
         }
     }
 
-    fn queue_entry(&mut self, count: u8, line: &[u8]) -> Result<Option<SupplySays>, ReplyError> {
-        let QueueEntry::Error(_, text) = reply::queue_entry(line)? else { return Ok(None) };
+    fn queue_entry(
+        &mut self,
+        count: u8,
+        blame: Blame,
+        line: &[u8],
+    ) -> Result<Option<SupplySays>, ReplyError> {
+        let entry = reply::queue_entry(line)?;
+        self.has_queue = true;
+        let QueueEntry::Error(_, text) = entry else { return Ok(None) };
         if count < QUEUE_CAP {
-            self.ask(Ask::Error(count + 1));
+            self.ask(Ask::Error(count + 1, blame));
         }
-        if self.armed.is_some() {
+        if blame == Blame::Settings {
             let what = format!("the supply refused a setting: {text}");
             return Ok(Some(SupplySays::Refused(what)));
         }
@@ -437,6 +509,17 @@ impl Supply {
         self.session.begin_again(now);
     }
 
+    /// The line was gone and is there again: who is there is asked anew, and the output stays off
+    /// until everything was set and read back from the start.
+    pub fn comes_back(&mut self, now: Time) {
+        self.session.begin_again(now);
+        self.armed = None;
+        self.proven = false;
+        self.sinking = false;
+        self.said_off = false;
+        self.barred = true;
+    }
+
     /// How often the line had to be brought back into step.
     #[must_use]
     pub fn resyncs(&self) -> u32 {
@@ -448,7 +531,7 @@ impl Supply {
 fn outgoing(driver: &SupplyDriver, ask: Ask) -> Outgoing<Ask> {
     let (words, replies) = (&driver.words, &driver.replies);
     let ends = match ask {
-        Ask::Error(_) => Ends::Mark,
+        Ask::Error(..) => Ends::Mark,
         Ask::Voltage => replies.measure_voltage.ends(),
         Ask::Output => replies.output.ends(),
         Ask::Check(setting, _) => form_of(replies, setting).ends(),
@@ -467,7 +550,7 @@ fn form_of(replies: &SupplyReplies, setting: Setting) -> &NumberForm {
 
 fn words_of(words: &SupplyWords, ask: Ask) -> String {
     match ask {
-        Ask::Error(_) => words.next_error.clone().unwrap_or_default(),
+        Ask::Error(..) => words.next_error.clone().unwrap_or_default(),
         Ask::Voltage => words.measure_voltage.clone(),
         Ask::Output => words.ask_output.clone(),
         Ask::Check(Setting::Voltage(_), _) => words.ask_set_voltage.clone(),

@@ -25,7 +25,7 @@ const LOOK: Duration = Duration::from_millis(100);
 static TURN: Mutex<()> = Mutex::new(());
 
 /// A browser with one window.
-pub struct Browser {
+pub(crate) struct Browser {
     client: Client,
     runtime: Runtime,
     driver: Child,
@@ -34,7 +34,7 @@ pub struct Browser {
 
 /// How large the window is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Window {
+pub(crate) enum Window {
     /// 1280 by 900.
     Desk,
     /// A phone of 360 by 740 that is touched.
@@ -43,7 +43,7 @@ pub enum Window {
 
 impl Browser {
     /// Starts one; none where there is none and nobody requires it.
-    pub fn start(window: Window) -> Option<Self> {
+    pub(crate) fn start(window: Window) -> Option<Self> {
         let turn = TURN.lock().unwrap_or_else(PoisonError::into_inner);
         let Some((driver, address)) = driver() else {
             let required = std::env::var_os("RESTSTROM_BROWSER").is_some_and(|is| is == "required");
@@ -69,18 +69,18 @@ impl Browser {
     }
 
     /// Opens an address.
-    pub fn open(&self, address: &str) {
+    pub(crate) fn open(&self, address: &str) {
         self.wait(self.client.goto(address));
     }
 
     /// What a script gives.
-    pub fn ask(&self, script: &str) -> Value {
+    pub(crate) fn ask(&self, script: &str) -> Value {
         self.wait(self.client.execute(script, Vec::new()))
     }
 
     /// Waits until an expression holds. A page that is just being left counts as not yet.
     #[track_caller]
-    pub fn until(&self, expression: &str) {
+    pub(crate) fn until(&self, expression: &str) {
         let script = format!("return Boolean({expression})");
         let start = Instant::now();
         loop {
@@ -98,7 +98,7 @@ impl Browser {
 
     /// Waits until the condition of the station is said in these words.
     #[track_caller]
-    pub fn says(&self, words: &str) {
+    pub(crate) fn says(&self, words: &str) {
         self.until(&format!(
             "document.querySelector('.condition .says')?.innerText.trim() === {words:?}"
         ));
@@ -106,7 +106,7 @@ impl Browser {
 
     /// Clicks, or touches, what a selector finds.
     #[track_caller]
-    pub fn click(&self, selector: &str) {
+    pub(crate) fn click(&self, selector: &str) {
         self.until(&format!("document.querySelector({selector:?})"));
         let found = self.wait(self.client.find(Locator::Css(selector)));
         self.wait(found.click());
@@ -114,14 +114,14 @@ impl Browser {
 
     /// Types into what a selector finds.
     #[track_caller]
-    pub fn write(&self, selector: &str, text: &str) {
+    pub(crate) fn write(&self, selector: &str, text: &str) {
         self.until(&format!("document.querySelector({selector:?})"));
         let found = self.wait(self.client.find(Locator::Css(selector)));
         self.wait(found.send_keys(text));
     }
 
     /// Presses a key.
-    pub fn press(&self, key: char) {
+    pub(crate) fn press(&self, key: char) {
         let keys = KeyActions::new("keyboard".into())
             .then(KeyAction::Down { value: key })
             .then(KeyAction::Up { value: key });
@@ -129,13 +129,13 @@ impl Browser {
     }
 
     /// Types with the keyboard alone.
-    pub fn strike(&self, text: &str) {
+    pub(crate) fn strike(&self, text: &str) {
         text.chars().for_each(|letter| self.press(letter));
     }
 
     /// Goes on with the tabulator until what a selector finds has the focus.
     #[track_caller]
-    pub fn tab_to(&self, selector: &str) {
+    pub(crate) fn tab_to(&self, selector: &str) {
         let reached = format!("return document.activeElement.matches({selector:?})");
         for _ in 0..60 {
             if self.ask(&reached) == true {
@@ -147,7 +147,7 @@ impl Browser {
     }
 
     /// Opens a further window and goes there.
-    pub fn further_window(&self) {
+    pub(crate) fn further_window(&self) {
         let new = self.wait(self.client.new_window(true));
         self.wait(self.client.switch_to_window(new.handle));
     }

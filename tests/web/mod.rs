@@ -65,7 +65,8 @@ impl Web {
             run.told().contains('\n')
         });
         let told = run.told();
-        let base = told.trim().trim_end_matches('/').rsplit(' ').next().unwrap().to_owned();
+        let base =
+            told.trim().trim_end_matches('/').rsplit(' ').next().unwrap_or_default().to_owned();
         let config = ureq::Agent::config_builder()
             .http_status_as_error(false)
             .timeout_connect(Some(PATIENCE))
@@ -115,6 +116,7 @@ impl Web {
     }
 
     /// The path of the rig's station in the API.
+    #[expect(clippy::unused_self, reason = "it reads as a question to the program")]
     pub fn station(&self, what: &str) -> String {
         format!("/api/stations/{STATION}{what}")
     }
@@ -130,7 +132,7 @@ impl Web {
     pub fn mark(&self, asked: &Value) -> String {
         let reply = self.post(&self.station("/plan"), asked);
         assert_eq!(reply.status, 200, "{reply:?}");
-        reply.json()["mark"].as_str().unwrap().to_owned()
+        reply.json()["mark"].as_str().expect("a mark").to_owned()
     }
 
     /// Starts a run.

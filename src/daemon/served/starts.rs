@@ -79,12 +79,12 @@ mod tests {
         let mut begun = 0;
         let mut senders = Vec::new();
         for _ in 0..3 {
-            let begin = |answer| {
+            let count = |answer| {
                 begun += 1;
                 senders.push(answer);
                 Ok(())
             };
-            assert!(starts.once("t", &asked("22uF 25V tantalum"), begin).is_ok());
+            assert!(starts.once("t", &asked("22uF 25V tantalum"), count).is_ok());
         }
         assert_eq!(begun, 1);
     }

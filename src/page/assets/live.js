@@ -14,6 +14,8 @@ for (const kind of ["station", "reading", "missed", "alive"]) {
     source.addEventListener(kind, (event) => {
         const message = { kind, data: JSON.parse(event.data) };
         if (message.data.station) newest.set(kind + " " + message.data.station, message);
+        // The readings of a run end with it.
+        if (kind === "station" && !message.data.going) newest.delete("reading " + message.data.station);
         tell(message);
     });
 }
@@ -24,5 +26,5 @@ onconnect = (event) => {
     pages.add(page);
     page.onmessage = () => pages.delete(page);
     for (const message of newest.values()) page.postMessage(message);
-    page.postMessage({ kind: source.readyState === EventSource.OPEN ? "alive" : "lost", data: {} });
+    if (source.readyState === EventSource.OPEN) page.postMessage({ kind: "alive", data: {} });
 };

@@ -56,13 +56,15 @@ const heardFrom = {
         title(`${told.says} · ${told.station}`);
         const run = told.going ? told.going.run : null;
         const changed = place.dataset.doing !== told.doing || shownRun(place) !== run;
+        place.dataset.doing = told.doing;
         // Another run or its end changes the whole page; words that are being typed stay.
         if (changed && !isTyping()) location.reload();
     },
     reading(told) {
         hearing();
         const place = places.get(told.station);
-        if (!place) return;
+        // What was read in a run that is over says nothing of now.
+        if (!place || place.dataset.doing === "idle") return;
         show(place, told.condition, told.says, told.means);
         set(place, "reads", told.reads);
         set(place, "volts", told.volt === null ? "unknown" : told.volt.toFixed(2) + " V");

@@ -47,18 +47,20 @@ pub(super) fn frame(title: &str, cut_out: CutOut<'_>, body: &Markup) -> Markup {
             }
             body {
                 (cut_out_bar(cut_out))
-                header {
-                    a.name href="/" { "reststrom" }
-                    nav aria-label="Pages" {
-                        a href="/" { "Stations" }
-                        a href="/runs" { "Saved runs" }
+                div.sheet {
+                    header {
+                        a.name href="/" { "reststrom" }
+                        nav aria-label="Pages" {
+                            a href="/" { "Stations" }
+                            a href="/runs" { "Saved runs" }
+                        }
                     }
-                }
-                main { (body) }
-                footer {
-                    "Software is not a protective device. Follow SAFETY.md and local codes. "
-                    a href="/api/openapi.json" { "API" } " · "
-                    a href="/assets/uplot-LICENSE.txt" { "chart: uPlot, MIT" }
+                    main { (body) }
+                    footer {
+                        "Software is not a protective device. Follow SAFETY.md and local codes. "
+                        a href="/api/openapi.json" { "API" } " · "
+                        a href="/assets/uplot-LICENSE.txt" { "chart: uPlot, MIT" }
+                    }
                 }
             }
         }

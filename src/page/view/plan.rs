@@ -7,6 +7,7 @@ use super::frame::{CutOut, frame, path_of, problems};
 use crate::daemon::asked::Asked;
 use crate::page::asking::fresh_token;
 use crate::page::objects::{PlannedObject, ProblemObject, StationObject};
+use crate::page::reading::in_words;
 use crate::plan::{HARMLESS, TOUCH_SAFE};
 use crate::quantity::{amperes, joules, seconds, text, volts};
 
@@ -152,12 +153,12 @@ pub(super) fn page(
         @if let Some(problem) = problem { (problems(problem)) }
         section.cautions {
             h2 { "Cautions" }
-            ul { @for caution in &plan.cautions { li { (caution) } } }
+            ul { @for caution in &plan.cautions { li { (caution.replace('`', "")) } } }
         }
         @if !plan.warnings.is_empty() {
             section.notes {
                 h2 { "Notes" }
-                ul { @for warning in &plan.warnings { li { (warning) } } }
+                ul { @for warning in &plan.warnings { li { (warning.replace('`', "")) } } }
             }
         }
         section {
@@ -190,7 +191,7 @@ fn facts(planned: &PlannedObject) -> Vec<(&'static str, String)> {
         ("Current limit", text::current(amperes(plan.current_limit_ampere))),
         ("Cut out above", text::current(amperes(plan.cut_out_ampere))),
         ("Energy", format!("{} in the full part", text::energy(joules(plan.energy_joule)))),
-        ("Time", format!("about {} in all", time(plan.duration_second))),
+        ("Time", format!("about {} in all", in_words(seconds(plan.duration_second)))),
     ]
 }
 

@@ -36,6 +36,8 @@ pub struct LineSettings {
     /// The instrument sends back each line that it is told, ahead of its answer.
     #[serde(default)]
     pub echo: bool,
+    /// What the instrument answers to each order, if it answers: a word such as `OK`.
+    pub acknowledgement: Option<String>,
     /// Longest time for the first answer after opening.
     #[serde(deserialize_with = "written")]
     #[schemars(with = "Written")]
@@ -104,6 +106,7 @@ impl LineSettings {
             dtr: change.dtr.or(self.dtr),
             rts: change.rts.or(self.rts),
             echo: self.echo,
+            acknowledgement: self.acknowledgement,
         };
         changed.check(file)?;
         Ok(changed)
@@ -118,6 +121,7 @@ impl LineSettings {
             deadline: self.deadline,
             first_deadline: self.first_deadline,
             echo: self.echo,
+            acknowledgement: self.acknowledgement.clone(),
             identity: IdentityForm::Fields,
         }
     }

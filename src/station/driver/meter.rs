@@ -6,6 +6,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::super::file::{self, FileError};
+use super::super::picture::Picture;
 use super::super::written::{Written, written, written_if_given};
 use super::{FrameStream, LineSettings, Stream, TextStream, check_numbers, text_of, wrong};
 use crate::quantity::{Current, Resistance, Time, Voltage};
@@ -81,6 +82,9 @@ pub struct MeterWords {
     pub set_voltage_integration: String,
     /// Takes one reading.
     pub read: String,
+    /// How a reading is written, if not in SCPI-1999's way: `{,}` with a decimal comma.
+    #[serde(default)]
+    pub reading: Picture,
 }
 
 /// What a meter can do.

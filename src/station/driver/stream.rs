@@ -247,8 +247,8 @@ fn range_fault(
     (digits, one, full_scale): (&str, Amount, Amount),
     ability: &MeterAbility,
 ) -> Option<String> {
-    let plain = digits.bytes().all(|byte| matches!(byte, b'0' | b'.'));
-    if !plain || digits.matches('.').count() > 1 || !digits.contains('0') {
+    let plain = digits.bytes().all(|byte| matches!(byte, b'0' | b'.' | b','));
+    if !plain || 1 < digits.matches(['.', ',']).count() || !digits.contains('0') {
         return Some(format!("expected digits such as \"000.00\", got \"{digits}\""));
     }
     let same = |full: f64| (full / full_scale.value() - 1.0).abs() < 1e-6;

@@ -29,6 +29,8 @@ pub(super) struct AskedMeter {
     /// The range that it is known to be on.
     range: Option<RangeIndex>,
     pub(super) wanted: RangeIndex,
+    /// The error queue has answered once: a meter without one never does.
+    has_queue: bool,
 }
 
 impl AskedMeter {
@@ -44,7 +46,7 @@ impl AskedMeter {
         let facts = facts(&ability, sensed_by);
         let last = facts.ranges.len().saturating_sub(1);
         let wanted = RangeIndex(u8::try_from(last).unwrap_or_default());
-        Self { session, words, ability, sensed_by, facts, range: None, wanted }
+        Self { session, words, ability, sensed_by, facts, range: None, wanted, has_queue: false }
     }
 
     /// Goes to a range; readings count on it once it was read back.
@@ -131,6 +133,11 @@ impl AskedMeter {
                 self.session.misfit(now);
                 None
             }),
+            Heard::Missed(Ask::Error(_)) if !self.has_queue => {
+                // Asked for ever, it would keep the line out of step for ever.
+                self.words.next_error = None;
+                Some(MeterSays::Complains("the error queue does not answer".into()))
+            }
             Heard::Missed(_) => None,
             Heard::InStep(identity) => {
                 // After a restart it may stand on any function: it is told its range again.
@@ -150,7 +157,9 @@ impl AskedMeter {
             Ask::Read(range) => self.reading(range, line),
             Ask::Range(range) => self.ranged(range, line),
             Ask::Error(count) => {
-                let QueueEntry::Error(_, text) = reply::queue_entry(line)? else { return Ok(None) };
+                let entry = reply::queue_entry(line)?;
+                self.has_queue = true;
+                let QueueEntry::Error(_, text) = entry else { return Ok(None) };
                 if count < QUEUE_CAP {
                     self.ask(Ask::Error(count + 1));
                 }
@@ -182,7 +191,7 @@ impl AskedMeter {
     }
 
     fn reading(&self, range: RangeIndex, line: &[u8]) -> Result<Option<MeterSays>, ReplyError> {
-        let sample = reply::number(line, self.unit())?;
+        let sample = self.words.reading.read(line, self.unit())?;
         let end = self.full_scale(range) * USABLE_SHARE;
         let sample = match sample {
             Sample::Value(value) if value.abs() < end => Sample::Value(self.to_current(value)),
@@ -203,9 +212,22 @@ impl AskedMeter {
         }
     }
 
+    /// Whether it is known who is there and whether there is an error queue.
+    pub(super) fn is_settled(&self) -> bool {
+        let known = self.session.is_quiet() || self.session.is_lost();
+        (known || self.session.is_to_answer(|ask| matches!(ask, Ask::Read(_) | Ask::Range(_))))
+            && !self.session.is_to_answer(|ask| matches!(ask, Ask::Error(_)))
+    }
+
     /// The abilities as planning needs them.
     pub(super) fn facts(&self) -> &MeterFacts {
         &self.facts
+    }
+
+    /// The line was gone and is there again: range and all are told anew.
+    pub(super) fn comes_back(&mut self, now: Time) {
+        self.range = None;
+        self.session.begin_again(now);
     }
 
     /// How often the line had to be brought back into step.

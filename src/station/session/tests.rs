@@ -20,6 +20,7 @@ fn timing() -> Timing {
         deadline: seconds(1.0),
         first_deadline: seconds(5.0),
         echo: false,
+        acknowledgement: None,
         identity: IdentityForm::Fields,
     }
 }
@@ -297,7 +298,7 @@ fn one_that_never_says_who_it_is_is_given_up() {
         }
     }
     let [Heard::Lost(why)] = &heard[..] else { panic!("{heard:?}") };
-    insta::assert_snapshot!(why, @r#""*IDN?" is answered with "*IDN?", no identity"#);
+    insta::assert_snapshot!(why, @r#""*IDN?\n" is answered with "*IDN?", no identity"#);
 }
 
 #[test]

@@ -1,7 +1,13 @@
 //! Readings as lines of text.
 
+use std::borrow::Cow;
+
 use super::{Shown, outline, shown_value, widest};
 use crate::station::driver::{Field, TextStream};
+use crate::station::reply;
+
+/// How the micro sign is written: in Latin-1, and as either letter in UTF-8.
+const MICROS: [&[u8]; 3] = [b"\xc2\xb5", b"\xce\xbc", b"\xb5"];
 
 /// The next line that is not blank, and what it shows.
 pub(super) fn next(form: &TextStream, pending: &mut Vec<u8>) -> Option<Result<Shown, Vec<u8>>> {
@@ -14,8 +20,27 @@ pub(super) fn next(form: &TextStream, pending: &mut Vec<u8>) -> Option<Result<Sh
     }
 }
 
+/// The bytes with `u` for each micro sign.
+fn plain(line: &[u8]) -> Cow<'_, [u8]> {
+    if line.is_ascii() {
+        return Cow::Borrowed(line);
+    }
+    let (mut left, mut plain) = (line, Vec::with_capacity(line.len()));
+    while let Some((first, rest)) = left.split_first() {
+        if let Some(sign) = MICROS.iter().find(|sign| left.starts_with(sign)) {
+            plain.push(b'u');
+            left = &left[sign.len()..];
+        } else {
+            plain.push(*first);
+            left = rest;
+        }
+    }
+    Cow::Owned(plain)
+}
+
 fn shown(form: &TextStream, line: &[u8]) -> Option<Shown> {
-    let text = std::str::from_utf8(line).ok().filter(|text| text.is_ascii())?;
+    let line = plain(line);
+    let text = std::str::from_utf8(&line).ok().filter(|text| text.is_ascii())?;
     let words: Vec<&str> = text.split_ascii_whitespace().collect();
     if words.len() != form.line.len() {
         return None;
@@ -32,8 +57,9 @@ fn shown(form: &TextStream, line: &[u8]) -> Option<Shown> {
         ("+", digits) => (false, digits),
         _ => (false, value),
     };
-    let ranges = form.range.iter().filter(|range| range.unit == unit);
-    if digits == form.overload {
+    let ranges =
+        form.range.iter().filter(|range| plain(range.unit.as_bytes()).as_ref() == unit.as_bytes());
+    if digits == form.overload || reply::overload_word(digits.as_bytes()).is_some() {
         let widest = widest(ranges.map(|range| range.full_scale))?;
         return Some(Shown::Overload { negative, widest });
     }
