@@ -121,7 +121,7 @@ fn a_missing_driver_is_named_with_those_that_there_are() {
     let rig = rig();
     rig.rewire("\"scpi-supply\"", "\"scpi-suply\"");
     insta::assert_snapshot!(refused(&rig, &C14), @r#"
-    error: station.toml: no driver "scpi-suply": expected one of scpi-supply, scpi-meter, text-stream-meter, frame-stream-meter, terse-supply, echoing-supply, scpi-switch or the path of a .toml file
+    error: station.toml: no driver "scpi-suply": expected one of echoing-supply, frame-stream-meter, scpi-meter, scpi-supply, scpi-switch, terse-supply, text-stream-meter or the path of a .toml file
      help: `reststrom station example` prints a commented station file
     "#);
 }

@@ -6,13 +6,15 @@ use plant::{Part, Rig, plan};
 use reststrom::judge::{Finding, Left};
 use reststrom::plan::{Phase, Plan, Purpose, RangeIndex};
 use reststrom::procedure::Input;
-use reststrom::quantity::{coulombs, seconds};
+use reststrom::quantity::{coulombs, farads, seconds};
 use rstest::rstest;
 
 /// A minute at 25 V, read on the 10 µA range, which is good to ±0.1 nA there.
 fn zeroing() -> Plan {
     let mut plan = Plan { purpose: Purpose::Zero, ..plan() };
     plan.meter.soak = RangeIndex(0);
+    // What is planned for is what leads hold.
+    plan.part.capacitance = farads(100e-12);
     plan.target.soak = seconds(60.0);
     plan.ramp.charge_floor = coulombs(1e-9);
     plan

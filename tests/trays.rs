@@ -243,7 +243,8 @@ fn a_part_reads_on_a_tray_what_it_reads_alone() {
     let mut sitting = Sitting::at(&rig, &TRAY);
     sitting.asks_for(1);
     rig.bench.clip_in(&tantalum());
-    assert_eq!(sitting.run.ends().code, Some(0));
+    let ended = sitting.run.ends();
+    assert_eq!(ended.code, Some(0), "{ended:?}");
     // The same part again, fresh, so that its absorption begins anew.
     rig.bench.unclip();
     rig.bench.clip_in(&tantalum());

@@ -25,6 +25,8 @@ const LOOKS: u16 = 5;
 const DRIVEN: f64 = 0.25; // V
 /// … and where this share of a voltage is left after the wait, nothing bleeds it.
 const STILL_SHARE: f64 = 0.98;
+/// Time constants in which a bleeder takes far more than that share off: a fifth.
+const WATCHED_CONSTANTS: f64 = 0.2;
 /// With a supply that sinks: time constants at 0 V before the output goes off.
 const SINKING_CONSTANTS: f64 = 7.0;
 
@@ -251,7 +253,9 @@ impl Bleed {
                 self.stage = Stage::Rebound { since: now };
                 Step::Stay
             }
-            Stage::Rebound { since } if now - since >= plan.discharge.rebound => {
+            Stage::Rebound { since }
+                if now - since >= plan.discharge.rebound && has_been_watched(context, since) =>
+            {
                 context.orders.push(Order::Bleeder(Switch::On));
                 self.finish(context)
             }
@@ -371,6 +375,14 @@ fn took_charge(context: &Context, held: Charge) -> bool {
     let floor = context.plan.ramp.charge_floor * 5.0;
     let least = (held * LEAST_RETURN_SHARE).max(floor);
     context.tally.charge_in || least < context.tally.count.charge().abs()
+}
+
+/// Whether terminals that are not empty were read again after a bleeder had time to be seen at work.
+fn has_been_watched(context: &Context, since: Time) -> bool {
+    let plan = context.plan;
+    let constant = plan.bleed_loop(context.senses.range()) * plan.part.capacitance;
+    let seen = constant * (plan.part.greatest_ratio * WATCHED_CONSTANTS);
+    !is_driven(context) || (context.senses.has_read_since(since) && seen <= context.now - since)
 }
 
 /// Whether something may still drive the terminals.
