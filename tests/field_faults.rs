@@ -591,7 +591,7 @@ fn every_test_that_holds_a_row_is_there() {
     let missing: Vec<String> = ROWS
         .iter()
         .filter_map(|(id, kept)| match kept {
-            By(tests) => Some((id, tests)),
+            By(named) => Some((id, named)),
             Not(_) => None,
         })
         .flat_map(|(id, tests)| tests.iter().map(move |test| (id, *test)))

@@ -117,6 +117,11 @@ fn twenty_four_parts_go_through_the_clip_without_a_key_and_a_kill_costs_one_run(
         sitting.asks_for(position);
         swap(&rig, &tantalum());
     }
+    let start = std::time::Instant::now();
+    while !sitting.run.has_ended() {
+        assert!(start.elapsed() < PATIENCE, "no end: {}", sitting.run.said());
+        std::thread::sleep(Duration::from_millis(20));
+    }
     let ended = sitting.run.ends();
     assert_eq!(ended.code, Some(0), "{ended:?}");
     rig.is_left_safe();
@@ -243,6 +248,10 @@ fn a_part_reads_on_a_tray_what_it_reads_alone() {
     let mut sitting = Sitting::at(&rig, &TRAY);
     sitting.asks_for(1);
     rig.bench.clip_in(&tantalum());
+    until(PATIENCE, "the end of the tray", || {
+        assert!(!sitting.run.said().contains("position 1: UN"), "{}", sitting.run.said());
+        sitting.run.has_ended()
+    });
     let ended = sitting.run.ends();
     assert_eq!(ended.code, Some(0), "{ended:?}");
     // The same part again, fresh, so that its absorption begins anew.

@@ -136,7 +136,8 @@ mod tests {
     use super::*;
     use crate::part::Room;
     use crate::plan::{
-        Accuracy, Bleeder, Conversion, MeterFacts, MeterRange, Sensing, SupplyFacts,
+        Accuracy, Bleeder, Conversion, MeterFacts, MeterRange, Sensing, SupplyFacts, TakenZero,
+        Zero,
     };
     use crate::quantity::{amperes, celsius, joules, ohms, seconds, volts};
     use crate::tray::{Form, read};
@@ -145,6 +146,13 @@ mod tests {
         polypropylene;100n;50V\ntantalum;10u;63V\naluminium;100u;25V\n";
 
     /// A bench up to 60 V whose meter is good to ten counts of 100 pA.
+    /// A bench whose fixture leaks next to nothing, as was measured an hour ago.
+    fn bench_with_zero() -> Bench {
+        let zero = Zero { current: amperes(1e-12), uncertainty: amperes(1e-13) };
+        let taken = TakenZero { zero, voltage: volts(100.0), age: seconds(3600.0) };
+        Bench { zero: Some(taken), ..bench() }
+    }
+
     fn bench() -> Bench {
         let range = |full_scale: f64| MeterRange {
             full_scale: amperes(full_scale),
@@ -238,7 +246,7 @@ mod tests {
     fn a_warning_is_said_once_and_not_beside_the_reason_for_no_judgement() {
         let file = "family;value;rating;test voltage\ntantalum;22u;25V;20V\n\
             tantalum;10u;25V;20V\npolypropylene;100n;50V;\n";
-        let warnings = of(file, &bench()).warnings();
+        let warnings = of(file, &bench_with_zero()).warnings();
         let [voltage] = warnings.as_slice() else { panic!("{warnings:?}") };
         assert!(voltage.what.contains("not a test to the data sheet"));
         assert_eq!(voltage.of, [Slot(0), Slot(1)]);
