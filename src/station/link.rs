@@ -220,7 +220,10 @@ impl Link {
                     tracing::debug!(port = %self.port, %error, "output queue not flushed");
                 }
                 // A stop byte in what came may hold the output back for ever.
-                if let Err(error) = tcflow(device, Action::OOn) {
+                // Only what was suspended by hand is resumed: suspended first, it lifts a stop byte too.
+                let lifted =
+                    tcflow(device, Action::OOff).and_then(|()| tcflow(device, Action::OOn));
+                if let Err(error) = lifted {
                     tracing::debug!(port = %self.port, %error, "output not let go on");
                 }
             }
