@@ -97,6 +97,9 @@ enum Purpose {
     Watch,
 }
 
+/// Of so many voltages one is followed by a look at a setting: charge is counted by the others.
+const LOOK_EVERY: u32 = 8;
+
 /// A supply on its line.
 #[expect(clippy::struct_excessive_bools, reason = "independent facts, not one state")]
 #[derive(Debug, Clone)]
@@ -128,6 +131,8 @@ pub struct Supply {
     looks_due: usize,
     /// The voltage was measured since the last of those looks: it must not go stale for them.
     may_look: bool,
+    /// Voltages measured since "on" was said, for the pace of those looks.
+    measured: u32,
     asked_voltage: Time,
     asked_output: Time,
     asked_setting: Time,
@@ -164,6 +169,7 @@ impl Supply {
             just_on: false,
             looks_due: 0,
             may_look: false,
+            measured: 0,
             asked_voltage: now,
             asked_output: now,
             asked_setting: now,
@@ -401,9 +407,10 @@ impl Supply {
         match ask {
             Ask::Voltage => {
                 let sample = self.driver.replies.measure_voltage.read(line, Unit::Volt)?;
-                self.may_look = true;
+                self.may_look = self.measured.is_multiple_of(LOOK_EVERY);
+                self.measured = self.measured.wrapping_add(1);
                 if std::mem::take(&mut self.just_on) {
-                    self.looks_due = WATCHED;
+                    (self.looks_due, self.may_look, self.measured) = (WATCHED, true, 1);
                 }
                 Ok(Some(SupplySays::Voltage(self.plausible(sample))))
             }
