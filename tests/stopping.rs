@@ -4,7 +4,7 @@ mod rig;
 
 use std::io::{BufRead, BufReader};
 
-use rig::{CUT_OUT, Rig, Running, STATION};
+use rig::{CUT_OUT, PATIENCE, Rig, Running, STATION, until};
 use rstest::rstest;
 use rustix::process::Signal;
 
@@ -131,5 +131,22 @@ fn a_closed_standard_output_does_no_harm() {
     drop(reader);
     let ended = Running::start(command).ends();
     assert_eq!(ended.code, Some(0), "{ended:?}");
+    rig.is_left_safe();
+}
+
+#[test]
+fn a_stop_while_an_earlier_run_is_made_safe_keeps_the_next_from_being_energised() {
+    let rig = Rig::holding(20.0, "C14");
+    let mut first = long_soak(&rig);
+    first.signal(Signal::KILL);
+    rig.keeper_ends();
+    let (on, off) = (rig.times_on(), rig.heard_by_supply("OUTP OFF"));
+    let mut second = rig.start(&["soak", "C14", "22uF", "25V", "tantalum", "--json"]);
+    until(PATIENCE, "the making safe", || off < rig.heard_by_supply("OUTP OFF"));
+    second.signal(Signal::INT);
+    let ended = second.ends();
+    assert_eq!(ended.code, Some(2), "{ended:?}");
+    assert_eq!(ended.json()["findings"][0], "stopped", "{ended:?}");
+    assert_eq!(rig.times_on(), on, "energised after a stop");
     rig.is_left_safe();
 }

@@ -91,7 +91,9 @@ impl<'a> Sitting<'a> {
     async fn recover(&mut self, record: &mut Record, plan: &Plan) -> Result<(), Failure> {
         let plan = Arc::new(plan.clone());
         let (progress, _watched) = watch::channel(Progress::default());
-        let mut line = Line { progress: &progress, stops: &mut self.stops };
+        // A stop ends no making safe: it is left for the run that would follow, before its output is on.
+        let (_nobody, mut stops) = mpsc::unbounded_channel();
+        let mut line = Line { progress: &progress, stops: &mut stops };
         let found = self.open.recover(record, &self.station.name, &plan, &mut line).await?;
         for run in found {
             screen::complain(&format!("{run} was cut off earlier; its bench has been made safe\n"));
