@@ -137,7 +137,7 @@ fn a_closed_standard_output_does_no_harm() {
 #[test]
 fn a_stop_while_an_earlier_run_is_made_safe_keeps_the_next_from_being_energised() {
     let rig = Rig::holding(20.0, "C14");
-    let mut first = long_soak(&rig);
+    let first = long_soak(&rig);
     first.signal(Signal::KILL);
     rig.keeper_ends();
     let (on, off) = (rig.times_on(), rig.heard_by_supply("OUTP OFF"));

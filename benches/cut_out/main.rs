@@ -27,6 +27,8 @@ mod whole;
 mod follower;
 #[path = "../../tests/plant/mod.rs"]
 mod plant;
+#[path = "../wired/mod.rs"]
+mod wired;
 
 use std::error::Error;
 use std::time::Duration;

@@ -15,9 +15,9 @@ use std::time::{Duration, Instant};
 use reststrom::daemon::{Finished, Line, OpenStation, Progress};
 use reststrom::judge::{Left, Verdict};
 use reststrom::part::Part;
-use reststrom::plan::{Phase, Plan, Wish, draw_up};
+use reststrom::plan::{Phase, Wish, draw_up};
 use reststrom::quantity::{farads, seconds, volts};
-use reststrom::record::{Conditions, NewRun, Record};
+use reststrom::record::Record;
 use reststrom::simbench::{Bench, BenchOptions, Physics, Serve, SimPart};
 use reststrom::station::wiring::{self, Station};
 use rustix::event::{PollFd, PollFlags, poll};
@@ -25,6 +25,7 @@ use tokio::runtime::Runtime;
 use tokio::sync::{mpsc, watch};
 
 use super::terminal::Terminal;
+use super::wired::{new_run, station_file};
 use super::{OVER_CURRENT, Result, is_output_off};
 
 /// Bench seconds per second, as in the demo.
@@ -68,26 +69,7 @@ fn one(runtime: &Runtime, bench: &Bench, record: &Path) -> Result<Duration> {
 }
 
 fn station(supply: &str, meter: &str) -> Result<Station> {
-    let text = format!(
-        "\
-name = \"benchmark\"
-simulated = true
-lapse = {LAPSE}
-series_resistor = \"1 kΩ\"
-
-[supply]
-driver = \"scpi-supply\"
-port = \"{supply}\"
-
-[meter]
-driver = \"scpi-meter\"
-port = \"{meter}\"
-
-[bleeder]
-kind = \"fitted\"
-resistance = \"10 kΩ\"
-"
-    );
+    let text = station_file("benchmark", LAPSE, supply, meter);
     Ok(wiring::read(Path::new("benchmark"), &text)?)
 }
 
@@ -118,29 +100,6 @@ async fn aim(mut watched: watch::Receiver<Progress>, strike: Arc<AtomicBool>) {
     while watched.changed().await.is_ok() {
         let phase = watched.borrow_and_update().phase;
         strike.store(phase == Phase::Soak, Ordering::Release);
-    }
-}
-
-fn new_run(station: &Station, plan: &Plan) -> NewRun {
-    NewRun {
-        station: station.name.clone(),
-        simulated: station.simulated,
-        lapse: LAPSE,
-        kind: reststrom::plan::Kind::Soak,
-        follows: None,
-        place: None,
-        part_name: "Terne receiver C7".into(),
-        family_tag: "tantalum-solid".into(),
-        capacitance: plan.part.capacitance,
-        tolerance: None,
-        rated: plan.part.rated,
-        test_voltage: plan.test_voltage,
-        limit: None,
-        conditions: Conditions::default(),
-        plan_json: "{}".into(),
-        instruments: Vec::new(),
-        software: "benchmark".into(),
-        started: jiff::Timestamp::now(),
     }
 }
 

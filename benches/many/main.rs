@@ -16,6 +16,8 @@ mod station;
 
 #[path = "../cut_out/terminal.rs"]
 mod terminal;
+#[path = "../wired/mod.rs"]
+mod wired;
 
 use std::error::Error;
 use std::time::Duration;

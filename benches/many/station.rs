@@ -7,12 +7,13 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use reststrom::daemon::{Line, OpenStation, Progress};
 use reststrom::judge::{Left, Verdict};
 use reststrom::part::Part;
-use reststrom::plan::{Phase, Plan, Wish, draw_up};
+use reststrom::plan::{Phase, Wish, draw_up};
 use reststrom::quantity::seconds;
-use reststrom::record::{Conditions, NewRun, Record};
-use reststrom::station::wiring::{self, Station};
+use reststrom::record::Record;
+use reststrom::station::wiring;
 use tokio::sync::{mpsc, watch};
 
+use super::wired::{new_run, station_file};
 use super::{LAPSE, Result};
 
 /// A soak at station `number`, which sets `soaking` while it soaks and is to be cut out there.
@@ -23,7 +24,8 @@ pub(crate) fn soak(
     record: PathBuf,
     soaking: Arc<AtomicBool>,
 ) -> Result<impl Future<Output = Result<()>> + Send + 'static> {
-    let station = station(number, supply, meter)?;
+    let text = station_file(&format!("benchmark-{number}"), LAPSE, supply, meter);
+    let station = wiring::read(Path::new("benchmark"), &text)?;
     let part = Part::read("22µF 25V tantalum")?;
     let limit = part.default_limit()?;
     let wish = Wish { soak: Some(seconds(300.0)), ..Wish::of(part, limit) };
@@ -55,52 +57,5 @@ async fn aim(mut watched: watch::Receiver<Progress>, soaking: Arc<AtomicBool>) {
     while watched.changed().await.is_ok() {
         let phase = watched.borrow_and_update().phase;
         soaking.store(phase == Phase::Soak, Ordering::Release);
-    }
-}
-
-fn station(number: usize, supply: &str, meter: &str) -> Result<Station> {
-    let text = format!(
-        "\
-name = \"benchmark-{number}\"
-simulated = true
-lapse = {LAPSE}
-series_resistor = \"1 kΩ\"
-
-[supply]
-driver = \"scpi-supply\"
-port = \"{supply}\"
-
-[meter]
-driver = \"scpi-meter\"
-port = \"{meter}\"
-
-[bleeder]
-kind = \"fitted\"
-resistance = \"10 kΩ\"
-"
-    );
-    Ok(wiring::read(Path::new("benchmark"), &text)?)
-}
-
-fn new_run(station: &Station, plan: &Plan) -> NewRun {
-    NewRun {
-        station: station.name.clone(),
-        simulated: station.simulated,
-        lapse: LAPSE,
-        kind: reststrom::plan::Kind::Soak,
-        follows: None,
-        place: None,
-        part_name: "Terne receiver C7".into(),
-        family_tag: "ta-mno2".into(),
-        capacitance: plan.part.capacitance,
-        tolerance: None,
-        rated: plan.part.rated,
-        test_voltage: plan.test_voltage,
-        limit: None,
-        conditions: Conditions::default(),
-        plan_json: "{}".into(),
-        instruments: Vec::new(),
-        software: "benchmark".into(),
-        started: jiff::Timestamp::now(),
     }
 }

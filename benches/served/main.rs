@@ -6,6 +6,8 @@
 
 mod clients;
 mod process;
+#[path = "../wired/mod.rs"]
+mod wired;
 
 use std::error::Error;
 use std::time::{Duration, Instant};

@@ -4,6 +4,7 @@ use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
 
 use super::Result;
+use super::wired::station_file;
 
 /// The running program.
 pub(crate) struct Served {
@@ -17,7 +18,7 @@ impl Served {
     pub(crate) fn start(supply: &str, meter: &str) -> Result<Self> {
         let folder = tempfile::tempdir()?;
         let station = folder.path().join("station.toml");
-        std::fs::write(&station, station_file(supply, meter))?;
+        std::fs::write(&station, station_file("terne-bench", 1.0, supply, meter))?;
         let mut child = Command::new(env!("CARGO_BIN_EXE_reststrom"))
             .args(["serve", "--port", "0", "--station"])
             .arg(&station)
@@ -62,28 +63,4 @@ impl Drop for Served {
             eprintln!("it had ended: {error}");
         }
     }
-}
-
-fn station_file(supply: &str, meter: &str) -> String {
-    format!(
-        "\
-name = \"terne-bench\"
-simulated = true
-lapse = 1
-room = \"25 °C\"
-series_resistor = \"1 kΩ\"
-
-[supply]
-driver = \"scpi-supply\"
-port = \"{supply}\"
-
-[meter]
-driver = \"scpi-meter\"
-port = \"{meter}\"
-
-[bleeder]
-kind = \"fitted\"
-resistance = \"10 kΩ\"
-"
-    )
 }
