@@ -97,9 +97,6 @@ enum Purpose {
     Watch,
 }
 
-/// Of so many voltages one is followed by a look at a setting: charge is counted by the others.
-const LOOK_EVERY: u32 = 8;
-
 /// A supply on its line.
 #[expect(clippy::struct_excessive_bools, reason = "independent facts, not one state")]
 #[derive(Debug, Clone)]
@@ -129,10 +126,11 @@ pub struct Supply {
     just_on: bool,
     /// Settings to be looked at out of their turn: some measuring commands change them.
     looks_due: usize,
-    /// The voltage was measured since the last of those looks: it must not go stale for them.
+    /// The voltage was measured since the last of those looks, and rested: it must not go stale for
+    /// them, and a step that has to wait for one comes too late for the reading that counts its charge.
     may_look: bool,
-    /// Voltages measured since "on" was said, for the pace of those looks.
-    measured: u32,
+    /// A voltage was ordered since one was measured.
+    moved: bool,
     asked_voltage: Time,
     asked_output: Time,
     asked_setting: Time,
@@ -169,7 +167,7 @@ impl Supply {
             just_on: false,
             looks_due: 0,
             may_look: false,
-            measured: 0,
+            moved: false,
             asked_voltage: now,
             asked_output: now,
             asked_setting: now,
@@ -260,6 +258,7 @@ impl Supply {
 
     fn order_voltage(&mut self, voltage: Voltage) {
         self.set = voltage;
+        self.moved = true;
         let words = self.driver.words.set_voltage.write(voltage.value, self.volt_step());
         self.session.say(Outgoing::order(words));
     }
@@ -407,10 +406,9 @@ impl Supply {
         match ask {
             Ask::Voltage => {
                 let sample = self.driver.replies.measure_voltage.read(line, Unit::Volt)?;
-                self.may_look = self.measured.is_multiple_of(LOOK_EVERY);
-                self.measured = self.measured.wrapping_add(1);
+                self.may_look = !std::mem::take(&mut self.moved);
                 if std::mem::take(&mut self.just_on) {
-                    (self.looks_due, self.may_look, self.measured) = (WATCHED, true, 1);
+                    self.looks_due = WATCHED;
                 }
                 Ok(Some(SupplySays::Voltage(self.plausible(sample))))
             }
