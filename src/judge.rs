@@ -18,7 +18,7 @@ mod window;
 
 pub use advice::advice;
 pub use carry::{Carried, Estimate, carry};
-pub use ceased::Ceased;
+pub use ceased::{Ceased, Flow};
 pub use charge::{ChargeCount, CountDoubt, MeasuredCapacitance};
 pub use curve::{Curve, Fit, Forecast, Nature};
 pub use early::{Glance, may_end};

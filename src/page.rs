@@ -9,6 +9,7 @@ mod api;
 mod asking;
 mod assets;
 mod condition;
+mod download;
 mod events;
 mod gate;
 mod lending;

@@ -42,7 +42,7 @@ fn cut_out(browser: &Browser, rig: &Rig) {
 
 #[test]
 fn a_soak_is_started_watched_cut_out_and_seen_again() {
-    let Some((browser, rig, web)) = bench(40.0, Window::Desk) else { return };
+    let Some((browser, rig, web)) = bench(25.0, Window::Desk) else { return };
     start(&browser, &web);
     let points = "Number(document.querySelector('[data-chart=live]').dataset.points)";
     browser.until(&format!("5 < {points}"));
@@ -61,7 +61,7 @@ fn a_soak_is_started_watched_cut_out_and_seen_again() {
 
 #[test]
 fn a_page_is_light_and_fetches_nothing_from_elsewhere() {
-    let Some((browser, _rig, web)) = bench(60.0, Window::Desk) else { return };
+    let Some((browser, _rig, web)) = bench(25.0, Window::Desk) else { return };
     browser.open(&web.base);
     browser.says("IDLE");
     browser.until("performance.getEntriesByName('first-contentful-paint').length");
@@ -81,7 +81,7 @@ fn a_page_is_light_and_fetches_nothing_from_elsewhere() {
 
 #[test]
 fn saved_curves_are_laid_over_each_other() {
-    let Some((browser, rig, web)) = bench(60.0, Window::Desk) else { return };
+    let Some((browser, rig, web)) = bench(25.0, Window::Desk) else { return };
     for (clip, token) in [("C14", "overlay-one"), ("C15", "overlay-two")] {
         rig.bench.clip_in(&rig::part(clip));
         let asked =
@@ -103,7 +103,7 @@ fn saved_curves_are_laid_over_each_other() {
 
 #[test]
 fn a_phone_shows_it_all_without_scrolling_sideways_and_cuts_out_at_a_touch() {
-    let Some((browser, rig, web)) = bench(40.0, Window::Phone) else { return };
+    let Some((browser, rig, web)) = bench(25.0, Window::Phone) else { return };
     let fits = "document.documentElement.scrollWidth <= 360 && innerWidth === 360";
     browser.open(&format!("{}/runs", web.base));
     browser.until(fits);
@@ -122,7 +122,7 @@ fn a_phone_shows_it_all_without_scrolling_sideways_and_cuts_out_at_a_touch() {
 #[test]
 fn the_keyboard_alone_starts_and_cuts_out() {
     use fantoccini::key::Key;
-    let Some((browser, rig, web)) = bench(40.0, Window::Desk) else { return };
+    let Some((browser, rig, web)) = bench(25.0, Window::Desk) else { return };
     browser.open(&web.base);
     browser.says("IDLE");
     browser.press(Key::Tab.into());
@@ -145,7 +145,7 @@ fn the_keyboard_alone_starts_and_cuts_out() {
 
 #[test]
 fn many_windows_of_a_browser_leave_room_for_the_cut_out() {
-    let Some((browser, rig, web)) = bench(40.0, Window::Desk) else { return };
+    let Some((browser, rig, web)) = bench(25.0, Window::Desk) else { return };
     start(&browser, &web);
     // A browser opens six connections to an address: more windows than that must not use them up.
     for _ in 0..8 {
@@ -158,7 +158,7 @@ fn many_windows_of_a_browser_leave_room_for_the_cut_out() {
 
 #[test]
 fn a_page_that_hears_nothing_any_more_does_not_say_that_it_is_safe() {
-    let Some((browser, rig, web)) = bench(60.0, Window::Desk) else { return };
+    let Some((browser, rig, web)) = bench(25.0, Window::Desk) else { return };
     let asked = json!({ "part": "C14 22uF 25V tantalum", "limit": "0.01CU @ 1min" });
     assert_eq!(web.start(&asked, "then-silence").status, 201);
     web.ends();
@@ -172,7 +172,7 @@ fn a_page_that_hears_nothing_any_more_does_not_say_that_it_is_safe() {
 
 #[test]
 fn every_field_has_a_name_and_every_picture_its_words() {
-    let Some((browser, _rig, web)) = bench(60.0, Window::Desk) else { return };
+    let Some((browser, _rig, web)) = bench(25.0, Window::Desk) else { return };
     for path in ["/", &format!("/stations/{STATION}"), "/runs"] {
         browser.open(&format!("{}{path}", web.base));
         let nameless = browser.ask(

@@ -12,8 +12,8 @@ use rig::{Ended, PATIENCE, Rig, STATION, part, until};
 use rstest::rstest;
 use serde_json::Value;
 
-/// Fast, for runs that end early.
-const LAPSE: f64 = 150.0;
+/// Slow enough for a loaded machine to read the ramp densely.
+const LAPSE: f64 = 20.0;
 /// Slow enough for a capacitance to be measured on a loaded machine.
 const STEADY: f64 = 25.0;
 const C14: [&str; 4] = ["C14", "22µF", "25V", "tantalum"];

@@ -8,7 +8,8 @@ use rig::{CUT_OUT, Rig, part};
 use rstest::rstest;
 use rustix::process::Signal;
 
-const C14: [&str; 6] = ["soak", "--json", "C14", "22µF", "25V", "tantalum"];
+const C14: [&str; 7] =
+    ["soak", "--json", "C14", "22µF", "25V", "tantalum", "--limit=0.01CU @ 1min"];
 
 /// A rig with a supply that talks so, its driver named, and a part of the pilot boat in the clip.
 fn supplied(tongue: Tongue, driver: &str, lapse: f64, clip: &str) -> Rig {
@@ -34,7 +35,7 @@ fn a_sound_part_is_within_by_a_supply_that(#[case] tongue: Tongue, #[case] drive
 #[case::terse(Tongue::Terse, "terse-supply")]
 #[case::echoing(Tongue::Echoing, "echoing-supply")]
 fn a_part_that_gives_way_is_cut_out_by_a_supply_that(#[case] tongue: Tongue, #[case] driver: &str) {
-    let rig = supplied(tongue, driver, 20.0, "C23");
+    let rig = supplied(tongue, driver, 5.0, "C23");
     let ended = rig.run(&["soak", "--json", "C23", "10µF", "35V", "tantalum"]);
     assert_eq!(ended.json()["findings"][0], "broke-down", "{ended:?}");
     rig.is_left_safe();
@@ -44,7 +45,7 @@ fn a_part_that_gives_way_is_cut_out_by_a_supply_that(#[case] tongue: Tongue, #[c
 #[case::terse(Tongue::Terse, "terse-supply")]
 #[case::echoing(Tongue::Echoing, "echoing-supply")]
 fn the_keeper_makes_safe_a_supply_that(#[case] tongue: Tongue, #[case] driver: &str) {
-    let rig = supplied(tongue, driver, 20.0, "C14");
+    let rig = supplied(tongue, driver, 15.0, "C14");
     let mut run = rig.start(&C14);
     run.reaches("soak");
     run.signal(Signal::KILL);
@@ -60,7 +61,7 @@ fn a_current_limit_turned_by_hand_is_noticed_at_a_supply_that(
     #[case] tongue: Tongue,
     #[case] driver: &str,
 ) {
-    let rig = supplied(tongue, driver, 20.0, "C14");
+    let rig = supplied(tongue, driver, 15.0, "C14");
     let mut run = rig.start(&C14);
     run.reaches("soak");
     rig.bench.inject(Fault::LimitTurned(amperes(0.5)));
@@ -84,7 +85,8 @@ fn metered(tongue: MeterTongue, driver: &str, lapse: f64) -> Rig {
     rig
 }
 
-const C16: [&str; 6] = ["soak", "--json", "C16", "3300µF", "25V", "aluminium"];
+const C16: [&str; 7] =
+    ["soak", "--json", "C16", "3300µF", "25V", "aluminium", "--limit=0.01CU @ 2min"];
 
 #[rstest]
 #[case::text(MeterTongue::Text, "text-stream-meter")]

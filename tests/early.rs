@@ -133,6 +133,28 @@ fn a_part_swapped_for_another_while_charged_is_no_breakdown_and_locks_out() {
 }
 
 #[test]
+fn a_contact_that_was_gone_for_a_moment_ends_the_run_though_no_charge_was_seen_to_flow() {
+    let leak = |u: f64, _| u / 25.0 * 1e-6;
+    let mut rig = Rig::start(plan(), leaking(leak));
+    rig.until(Phase::Soak, 60.0);
+    let wait = |rig: &mut Rig, time: f64| {
+        let end = rig.plant.time + time;
+        while rig.plant.time < end {
+            rig.advance();
+        }
+    };
+    wait(&mut rig, 20.0);
+    rig.plant.clip_in(Part { leak: |_, _| 0.0, charged_to: 25.0, ..Part::nothing() });
+    wait(&mut rig, 1.0);
+    rig.plant.clip_in(Part { charged_to: 25.0, ..leaking(leak) });
+    let outcome = rig.finish();
+    assert_eq!(outcome.ruling.findings[0], Finding::ContactLost, "{outcome:#?}");
+    assert_eq!(outcome.ruling.verdict, Verdict::Undecided);
+    // What hangs there now gave its charge back.
+    assert_eq!(outcome.left, Left::Safe);
+}
+
+#[test]
 fn a_part_whose_leakage_ceases_is_looked_at_and_read_to_the_end() {
     let mut rig =
         Rig::start(plan(), leaking(|u, t| u / 25.0 * if t < 120.0 { 1e-6 } else { 1e-10 }));

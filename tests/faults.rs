@@ -9,7 +9,7 @@ use rig::{CUT_OUT, Ended, Rig};
 use rstest::rstest;
 use serde_json::Value;
 
-const LAPSE: f64 = 100.0;
+const LAPSE: f64 = 30.0;
 
 /// A run that suffers a fault in its soak; the soak would go on for long.
 fn suffers(rig: &Rig, fault: Fault) -> Ended {

@@ -413,8 +413,8 @@ const ROWS: &[(&str, Kept)] = &[
             "a_stream_on_another_range_than_the_station_s_is_refused_by_the_check",
         ]),
     ),
-    ("MTR-002", By(&["a_line_of_another_kind_is_no_reading_of_the_run"])),
-    ("MTR-003", By(&["a_line_of_another_kind_is_no_reading_of_the_run"])),
+    ("MTR-002", By(&["a_frame_of_a_display_that_is_not_live_disturbs"])),
+    ("MTR-003", By(&["a_frame_of_a_display_that_is_not_live_disturbs"])),
     (
         "MTR-004",
         By(&[
@@ -445,7 +445,7 @@ const ROWS: &[(&str, Kept)] = &[
             "a_lost_instrument_ends_the_run_safely",
         ]),
     ),
-    ("MTR-010", By(&["a_line_of_another_kind_is_no_reading_of_the_run"])),
+    ("MTR-010", By(&["a_frame_of_a_display_that_is_not_live_disturbs"])),
     ("MTR-011", By(&["neighbours_that_move_together_widen_the_scatter"])),
     ("MTR-012", By(&["swapped_leads_do_not_hide_a_large_leak"])),
     (

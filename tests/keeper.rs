@@ -117,7 +117,7 @@ fn a_keeper_that_died_before_the_output_came_on_keeps_it_off() {
 
 #[test]
 fn the_next_soak_makes_safe_what_a_killed_one_left_says_so_and_works() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let words = ["soak", "C14", "22uF", "25V", "tantalum", "--json"];
     let mut run = rig.start(&words);
     run.reaches("soak");
@@ -167,7 +167,7 @@ fn killed_with_its_keeper(rig: &Rig, words: &[&str]) {
 
 #[test]
 fn a_supply_that_both_left_on_is_found_and_made_safe_by_the_next_soak() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let words = ["soak", "C14", "22uF", "25V", "tantalum", "--json"];
     killed_with_its_keeper(&rig, &words);
     let mut next = rig.start(&words);
@@ -182,7 +182,7 @@ fn a_supply_that_both_left_on_is_found_and_made_safe_by_the_next_soak() {
 
 #[test]
 fn a_bench_that_cannot_be_made_safe_is_told_and_nothing_new_is_begun() {
-    let rig = Rig::holding(100.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let words = ["soak", "C14", "22uF", "25V", "tantalum", "--json"];
     killed_with_its_keeper(&rig, &words);
     rig.bench.inject(Fault::SupplyOutputStuckOn);

@@ -22,7 +22,7 @@ fn left_safe(rig: &Rig) {
 
 #[test]
 fn a_staircase_ends_in_a_table_and_a_range() {
-    let rig = Rig::holding(100.0, "C14");
+    let rig = Rig::holding(40.0, "C14");
     let run = rig.run(&words("staircase", &C14, &["tantalum", "--steps", "4", "--dwell", "20s"]));
     assert_eq!(run.code, Some(0), "{run:?}");
     for line in ["6.25 V", "12.5 V", "18.75 V", "25 V", "up to 25 V, the last step"] {
@@ -43,7 +43,7 @@ fn a_staircase_ends_in_a_table_and_a_range() {
 
 #[test]
 fn a_staircase_of_one_step_is_refused_before_anything_is_energised() {
-    let rig = Rig::holding(100.0, "C14");
+    let rig = Rig::holding(40.0, "C14");
     let run = rig.run(&words("staircase", &C14, &["tantalum", "--steps", "1"]));
     assert_eq!(run.code, Some(64), "{run:?}");
     assert!(run.stderr.contains("a staircase of 1 steps, expected 2 to 24"), "{}", run.stderr);
@@ -52,7 +52,7 @@ fn a_staircase_of_one_step_is_refused_before_anything_is_energised() {
 
 #[test]
 fn re_forming_brings_an_old_part_back_and_tests_it_after_a_rest() {
-    let rig = Rig::holding(300.0, "C31");
+    let rig = Rig::holding(150.0, "C31");
     let run = rig.run(&words("reform", &C31, &["al-wet", "--rest", "5min"]));
     assert_eq!(run.code, Some(0), "{run:?}");
     for line in ["reform", "before", "after", "resting", "follows      the re-forming of r1"] {
@@ -73,7 +73,7 @@ fn re_forming_brings_an_old_part_back_and_tests_it_after_a_rest() {
 
 #[test]
 fn a_tantalum_is_not_re_formed() {
-    let rig = Rig::holding(100.0, "C14");
+    let rig = Rig::holding(40.0, "C14");
     let run = rig.run(&words("reform", &C14, &["tantalum"]));
     assert_eq!(run.code, Some(64), "{run:?}");
     assert!(run.stderr.contains("only wet and hybrid aluminium"), "{}", run.stderr);
@@ -82,7 +82,7 @@ fn a_tantalum_is_not_re_formed() {
 
 #[test]
 fn a_stop_during_re_forming_leaves_the_part_empty_and_untested() {
-    let rig = Rig::holding(100.0, "C31");
+    let rig = Rig::holding(50.0, "C31");
     let mut run = rig.start(&words("reform", &C31, &["al-wet"]));
     until(PATIENCE, "the part is held at a step", || 6.0 < rig.part_volt());
     assert_eq!(rig.run(&["stop"]).code, Some(0));

@@ -9,7 +9,7 @@ const SOAK: [&str; 6] = ["soak", "C14", "22µF", "25V", "tantalum", "--soak=60s"
 
 #[test]
 fn a_locked_out_station_is_refused_until_a_person_says_that_it_is_safe() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let mut run = rig.start(&SOAK);
     run.reaches("soak");
     rig.bench.inject(Fault::SupplyOutputStuckOn);

@@ -13,6 +13,7 @@ use reststrom::record::{
     Conditions, Ending, EventRow, Flags, LimitOnRecord, MeasuredCurrent, NewRun, Record,
     RecordedCurrent, Row,
 };
+use reststrom::report::{Axes, Format};
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -159,7 +160,7 @@ fn a_part_is_compared_with_itself_its_sister_and_over_the_years() {
     let text = told(&folder, &["compare", "r4"]);
     assert!(text.contains("earlier  C14 (r4) against C14 (r2) on 2025-03-14"), "{text}");
     assert!(text.contains("sister   C14 (r4) against C15 (r3)"), "{text}");
-    assert!(text.ends_with("It leaks like its sisters: 1.8 times the median of 1.\n"), "{text}");
+    assert!(text.ends_with("It leaks like its sisters: 1.8 times its sister.\n"), "{text}");
     // Half-widths of 10 nA at 95 % make 5.1 nA each, 7.2 nA together; 50 nA over that is 6.9.
     let object: Value =
         serde_json::from_str(&told(&folder, &["compare", "r4", "r2", "--json"])).unwrap();
@@ -225,4 +226,61 @@ fn a_sheet_of_a_run_is_one_page() {
     assert_eq!(told(&folder, &["show", "r4", "--sheet", "r4.html"]), "written: r4.html\n");
     let page = std::fs::read_to_string(folder.path().join("r4.html")).unwrap();
     assert!(page.starts_with("<!DOCTYPE html>") && page.contains("250 ± 10 nA"), "{page}");
+}
+
+/// Pixels of a picture, row by row, RGB or RGBA, and how many bytes a row has.
+fn pixels(png: &[u8]) -> (Vec<u8>, usize) {
+    let mut reader = png::Decoder::new(png).read_info().unwrap();
+    let mut bytes = vec![0; reader.output_buffer_size()];
+    let frame = reader.next_frame(&mut bytes).unwrap();
+    (bytes, frame.line_size)
+}
+
+/// Twelve days of readings, ten in a second, and one of them that is no leakage.
+#[test]
+fn one_reading_in_ten_million_is_seen_in_the_picture() {
+    const READINGS: u32 = 10_000_000;
+    const BLOCK: u32 = 100_000;
+    const SPIKE: u32 = 7_654_321;
+    let started: Timestamp = "2026-03-14T08:15:00Z".parse().unwrap();
+    let row = |sequence: u32| {
+        let time = f64::from(sequence) * 0.1;
+        let ampere = if sequence == SPIKE { 4e-6 } else { 160e-9 + 3e-6 / (time + 1.0) };
+        Row {
+            sequence,
+            time: seconds(time),
+            wall: started,
+            current: RecordedCurrent::Value(amperes(ampere)),
+            voltage: Some(volts(25.0)),
+            range: Some(amperes(1e-4)),
+            flags: Flags::NONE,
+            phase: Phase::Soak,
+        }
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let mut record = Record::open(folder.path().join("record.db")).unwrap();
+    let id = record.begin(&begun("C7", started)).unwrap();
+    for block in 0..READINGS / BLOCK {
+        let rows: Vec<Row> = (block * BLOCK..(block + 1) * BLOCK).map(row).collect();
+        record.append(id, &rows).unwrap();
+    }
+    record.finish(id, &ended(160e-9, started)).unwrap();
+    record.summarise(id).unwrap();
+    let with = reststrom::report::curve(&record, &record.run(id).unwrap()).unwrap();
+    assert!(with.points.len() < 1_000_000, "{} points", with.points.len());
+    let mut without = with.clone();
+    without.points.retain(|point| point.at != seconds(f64::from(SPIKE) * 0.1));
+    assert_eq!(without.points.len() + 1, with.points.len());
+    for axes in [Axes::LogLog, Axes::Linear] {
+        let [with, without] = [&with, &without]
+            .map(|curve| pixels(&reststrom::report::draw(curve, axes, Format::Png).unwrap()));
+        let changed: Vec<usize> = (0..with.0.len().min(without.0.len()))
+            .filter(|&at| with.0[at] != without.0[at])
+            .map(|at| at / with.1)
+            .collect();
+        // A stroke upwards, a tenth of the picture high.
+        let (top, bottom) = (changed.iter().min().unwrap(), changed.iter().max().unwrap());
+        let height = with.0.len() / with.1;
+        assert!(height / 10 < bottom - top, "{axes:?}: rows {top} to {bottom} of {height}");
+    }
 }

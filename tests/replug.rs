@@ -183,7 +183,7 @@ fn ports_that_the_station_does_not_name_are_never_opened() {
 
 #[test]
 fn a_supply_under_local_control_is_locked_out() {
-    let rig = Rig::holding(100.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let mut run = rig.start(&["soak", "C14", "22uF", "25V", "tantalum", "--soak", "60s", "--json"]);
     run.reaches("soak");
     rig.bench.inject(Fault::SupplyLocal);

@@ -24,7 +24,7 @@ fn switched(lapse: f64, parts: [&SimPart; 2]) -> (Rig, WiredScanner) {
 }
 
 fn two_sound() -> (Rig, WiredScanner) {
-    switched(60.0, [&part("C14"), &part("C31")])
+    switched(25.0, [&part("C14"), &part("C31")])
 }
 
 #[tokio::test]

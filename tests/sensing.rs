@@ -10,7 +10,7 @@ use rig::{Rig, part};
 fn across(kiloohm: f64, clip: &str) -> Rig {
     let sensing = Sensing::Resistor(ohms(kiloohm * 1e3));
     let rig =
-        Rig::on(BenchOptions { lapse: 60.0, sensing, ..BenchOptions::default() }, &part(clip));
+        Rig::on(BenchOptions { lapse: 25.0, sensing, ..BenchOptions::default() }, &part(clip));
     let name = "identity = \"SKARVIK,SIMULATED-METER\"";
     rig.rewire(name, &format!("{name}\nsense_resistor = \"{kiloohm} kΩ\""));
     rig

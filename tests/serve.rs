@@ -46,7 +46,7 @@ fn ends_stopped(rig: &Rig, web: &Web) {
 
 #[test]
 fn a_run_that_is_started_over_http_is_judged_and_kept_like_any_other() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::of(&rig);
     assert_eq!(web.standing()["condition"], "idle");
     let events = web.events(None);
@@ -70,7 +70,7 @@ fn a_run_that_is_started_over_http_is_judged_and_kept_like_any_other() {
 
 #[test]
 fn the_keeper_lives_before_the_first_output_on() {
-    let (rig, web) = soaking(40.0);
+    let (rig, web) = soaking(25.0);
     assert_eq!(rig.keepers().len(), 1);
     assert_eq!(web.post(&web.station("/stop"), &json!({})).json()["answer"], "stopping");
     ends_stopped(&rig, &web);
@@ -79,7 +79,7 @@ fn the_keeper_lives_before_the_first_output_on() {
 
 #[test]
 fn a_start_that_is_sent_again_starts_nothing() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::of(&rig);
     let first = web.start(&short(), "sent-again");
     let again = web.start(&short(), "sent-again");
@@ -99,7 +99,7 @@ fn a_start_that_is_sent_again_starts_nothing() {
 
 #[test]
 fn a_second_run_is_refused_while_the_first_goes_on() {
-    let (rig, web) = soaking(40.0);
+    let (rig, web) = soaking(25.0);
     let second = web.start(&short(), "a-second-one");
     assert_eq!(second.status, 409, "{second:?}");
     assert_eq!(second.json()["ground"], "busy");
@@ -110,7 +110,7 @@ fn a_second_run_is_refused_while_the_first_goes_on() {
 
 #[test]
 fn nothing_is_energised_without_the_mark_of_a_plan_whose_cautions_were_shown() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::of(&rig);
     let mark = web.mark(&long());
     for mark in [mark.as_str(), "0000000000000000", ""] {
@@ -123,7 +123,7 @@ fn nothing_is_energised_without_the_mark_of_a_plan_whose_cautions_were_shown() {
 
 #[test]
 fn above_the_bounds_nothing_is_energised_without_acknowledgement() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     rig.rewire("lapse", "ceiling = \"200 V\"\nlapse");
     rig.rewire(
         "identity = \"SKARVIK,SIMULATED-SUPPLY\"\n",
@@ -158,7 +158,7 @@ fn above_the_bounds_nothing_is_energised_without_acknowledgement() {
 #[case::of_the_command("command")]
 #[case::of_the_api("api")]
 fn every_stop_ends_the_run_safely(#[case] by: &str) {
-    let (rig, mut web) = soaking(40.0);
+    let (rig, mut web) = soaking(25.0);
     match by {
         "page" => assert_eq!(web.submit(&format!("/stations/{STATION}/stop"), &[]).status, 303),
         "command" => assert_eq!(rig.run(&["stop"]).stdout, format!("{STATION}: stopping\n")),
@@ -171,7 +171,7 @@ fn every_stop_ends_the_run_safely(#[case] by: &str) {
 
 #[test]
 fn a_stop_before_the_run_has_begun_counts() {
-    let rig = Rig::holding(40.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::of(&rig);
     let start = std::thread::scope(|scope| {
         let start = scope.spawn(|| web.start(&long(), "stopped-early"));
@@ -190,7 +190,7 @@ fn a_stop_before_the_run_has_begun_counts() {
 
 #[test]
 fn clients_that_do_not_read_delay_nobody() {
-    let (rig, web) = soaking(40.0);
+    let (rig, web) = soaking(25.0);
     let address = web.base.trim_start_matches("http://");
     let hung: Vec<TcpStream> = (0..40)
         .map(|number| {
@@ -214,7 +214,7 @@ fn clients_that_do_not_read_delay_nobody() {
 
 #[test]
 fn events_are_replayed_from_a_given_one_without_a_hole() {
-    let (rig, web) = soaking(40.0);
+    let (rig, web) = soaking(25.0);
     let first: Vec<Event> = web.events(None).filter(|e| !e.id.is_empty()).take(12).collect();
     let from = &first[first.len() / 2];
     let number = |event: &Event| -> u64 { event.id.rsplit('-').next().unwrap().parse().unwrap() };
@@ -237,7 +237,7 @@ fn events_are_replayed_from_a_given_one_without_a_hole() {
 #[case::ctrl_c(Signal::INT)]
 #[case::a_polite_kill(Signal::TERM)]
 fn a_signal_makes_every_part_safe_before_the_program_ends(#[case] signal: Signal) {
-    let (rig, mut web) = soaking(40.0);
+    let (rig, mut web) = soaking(25.0);
     web.run.signal(signal);
     rig.goes_off_within(CUT_OUT);
     let ended = web.run.ends();
@@ -254,7 +254,7 @@ fn is_socket(entry: &std::io::Result<std::fs::DirEntry>) -> bool {
 
 #[test]
 fn what_a_killed_program_left_is_made_safe_at_the_next_start() {
-    let (rig, web) = soaking(40.0);
+    let (rig, web) = soaking(25.0);
     web.run.signal(Signal::KILL);
     rig.goes_off_within(CUT_OUT);
     drop(web);
@@ -270,7 +270,7 @@ fn what_a_killed_program_left_is_made_safe_at_the_next_start() {
 
 #[test]
 fn a_station_that_is_locked_out_is_refused_until_a_person_has_looked() {
-    let (rig, web) = soaking(60.0);
+    let (rig, web) = soaking(25.0);
     web.events(None).find(|event| event.data["phase"] == "soak").unwrap();
     rig.bench.inject(reststrom::simbench::Fault::SupplyOutputStuckOn);
     web.post("/api/stop", &json!({}));
@@ -292,7 +292,7 @@ fn a_station_that_is_locked_out_is_refused_until_a_person_has_looked() {
 
 #[test]
 fn two_stations_are_served_side_by_side() {
-    let (one, other) = (Rig::holding(60.0, "C14"), Rig::holding(60.0, "C15"));
+    let (one, other) = (Rig::holding(25.0, "C14"), Rig::holding(25.0, "C15"));
     other.rewire(&format!("name = \"{STATION}\""), "name = \"terne-other\"");
     let file = other.path("station.toml").display().to_string();
     let own = one.path("station.toml").display().to_string();
@@ -316,7 +316,7 @@ fn two_stations_are_served_side_by_side() {
 
 #[test]
 fn a_soak_on_the_command_line_is_carried_out_by_the_program_that_serves() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::of(&rig);
     let mut soak =
         rig.start(&["soak", "C14", "22uF", "25V", "tantalum", "--limit=0.01CU @ 1min", "--json"]);
@@ -331,7 +331,7 @@ fn a_soak_on_the_command_line_is_carried_out_by_the_program_that_serves() {
 
 #[test]
 fn ctrl_c_at_a_command_stops_the_run_of_the_program_that_serves() {
-    let rig = Rig::holding(40.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let mut web = Web::of(&rig);
     let mut soak = rig.start(&["soak", "C14", "22uF", "25V", "tantalum", "--soak=10h"]);
     soak.reaches("soak");
@@ -344,7 +344,7 @@ fn ctrl_c_at_a_command_stops_the_run_of_the_program_that_serves() {
 
 #[test]
 fn a_command_of_its_own_borrows_the_station_and_gives_it_back() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::of(&rig);
     assert_eq!(rig.run(&["station", "check"]).code, Some(0));
     web.stands("the station back", |standing| standing["doing"] == "idle");
@@ -366,7 +366,7 @@ fn a_command_of_its_own_borrows_the_station_and_gives_it_back() {
 
 #[test]
 fn a_station_is_served_by_one_program() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let _web = Web::of(&rig);
     let second = rig.run(&["serve", "--port", "0"]);
     assert_eq!(second.code, Some(3), "{second:?}");
@@ -375,7 +375,7 @@ fn a_station_is_served_by_one_program() {
 
 #[test]
 fn its_sockets_are_for_its_user_alone() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let _web = Web::of(&rig);
     for ending in ["sock", "http"] {
         let path = rig.path(&format!("run/reststrom/{STATION}.{ending}"));
@@ -386,7 +386,7 @@ fn its_sockets_are_for_its_user_alone() {
 
 #[test]
 fn a_page_of_somebody_else_can_neither_look_nor_act() {
-    let (rig, web) = soaking(40.0);
+    let (rig, web) = soaking(25.0);
     let rebound = web.get_with("/api/stations", &[("host", "harbour.example")]);
     assert_eq!(rebound.status, 421, "{rebound:?}");
     let path = web.station("/stop");
@@ -401,7 +401,7 @@ fn a_page_of_somebody_else_can_neither_look_nor_act() {
 
 #[test]
 fn another_address_takes_a_token_for_each_right() {
-    let rig = Rig::holding(40.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     rig.write("tokens", "read look-only-0123456789\nact may-start-0123456789\n");
     let tokens = rig.path("tokens");
     std::fs::set_permissions(&tokens, std::fs::Permissions::from_mode(0o600)).unwrap();
@@ -426,7 +426,7 @@ fn another_address_takes_a_token_for_each_right() {
 
 #[test]
 fn every_answer_keeps_the_pages_to_themselves() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::of(&rig);
     let page = ureq::get(&web.base).call().unwrap();
     let policy = page.headers()["content-security-policy"].to_str().unwrap();
@@ -441,7 +441,7 @@ fn every_answer_keeps_the_pages_to_themselves() {
 
 #[test]
 fn saved_runs_are_found_opened_and_taken_away() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::of(&rig);
     assert!(web.get("/runs").text.contains("No runs on record"));
     assert_eq!(web.start(&short(), "to-be-found").status, 201);
@@ -454,6 +454,14 @@ fn saved_runs_are_found_opened_and_taken_away() {
     let columns =
         ["time_second", "ampere", "volt"].map(|name| curve[name].as_array().unwrap().len());
     assert!(20 < columns[0] && columns.iter().all(|length| *length == columns[0]), "{columns:?}");
+    let table = web.get("/api/runs/r1/readings").text;
+    rig.run(&["export", "r1", "--out", "r1.csv"]);
+    assert_eq!(table, std::fs::read_to_string(rig.path("r1.csv")).unwrap());
+    assert_eq!(table.lines().count() as u64, 1 + curve["readings"].as_u64().unwrap());
+    let comma = web.get("/api/runs/r1/readings?decimal=comma").text;
+    assert!(comma.lines().nth(1).unwrap().starts_with("r1;0;"), "{comma}");
+    assert_eq!(web.get("/api/runs/r1/readings?decimal=dot").status, 422);
+    assert_eq!(web.get("/api/runs/r9/readings").status, 404);
     assert_eq!(web.get("/overlay?run=r1").status, 200);
     assert_eq!(web.get("/overlay").status, 422);
     assert_eq!(web.get("/runs/r9").status, 404);

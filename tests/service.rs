@@ -32,7 +32,7 @@ fn is_told(manager: &UnixDatagram, what: &str) {
 
 #[test]
 fn a_service_manager_is_told_ready_alive_and_stopping() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let path = rig.path("manager");
     let manager = UnixDatagram::bind(&path).unwrap();
     manager.set_read_timeout(Some(Duration::from_millis(100))).unwrap();
@@ -49,7 +49,7 @@ fn a_service_manager_is_told_ready_alive_and_stopping() {
 
 #[test]
 fn the_end_of_a_run_is_told_to_a_command_and_to_a_webhook() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let hook = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = format!("http://{}/told", hook.local_addr().unwrap());
     let file = rig.path("told").display().to_string();
@@ -89,7 +89,7 @@ fn posted_to(hook: &TcpListener) -> Value {
 
 #[test]
 fn a_command_that_hangs_holds_up_no_run() {
-    let rig = Rig::holding(60.0, "C14");
+    let rig = Rig::holding(25.0, "C14");
     let web = Web::with(&rig, &["--on-notice", "sleep 600"]);
     for token in ["hung-one", "hung-two"] {
         assert_eq!(web.start(&short(), token).status, 201);

@@ -10,7 +10,7 @@ use rustix::process::Signal;
 
 /// A bench slow enough for a capacitance to be measured on a loaded machine.
 fn rig() -> Rig {
-    Rig::holding(40.0, "C14")
+    Rig::holding(25.0, "C14")
 }
 
 /// A soak of the part in the clip that would go on for long.

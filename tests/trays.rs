@@ -11,12 +11,13 @@ use rig::{PATIENCE, Rig, Running, sound, until};
 use rustix::process::Signal;
 
 /// Bench seconds per second: as fast as the lines and the readings bear.
-const LAPSE: f64 = 60.0;
+const LAPSE: f64 = 40.0;
 const TRAY: [&str; 4] = ["tray", "tray.csv", "--until", "early"];
 
-/// A sound 22 µF tantalum of the pilot boat.
+/// A sound tantalum, so large that the charge of a step flows for longer than the gap between two
+/// readings, whatever else the host does.
 fn tantalum() -> SimPart {
-    sound(22e-6, 25.0)
+    sound(220e-6, 25.0)
 }
 
 /// A file with so many equal tantalums, on channels where `first` gives one.
@@ -24,7 +25,7 @@ fn tray(parts: u32, first: Option<u32>) -> String {
     let head = String::from("position;part;family;value;rating;channel");
     let row = |part: u32| {
         let channel = first.map_or(String::new(), |first| (first + part - 1).to_string());
-        format!("{part};C{part};tantalum;22 µF;25 V;{channel}")
+        format!("{part};C{part};tantalum;220 µF;25 V;{channel}")
     };
     let lines: Vec<String> = std::iter::once(head).chain((1..=parts).map(row)).collect();
     lines.join("\n") + "\n"
@@ -32,7 +33,11 @@ fn tray(parts: u32, first: Option<u32>) -> String {
 
 /// A bench with an empty clip and a tray of so many parts in a file.
 fn by_hand(parts: u32) -> Rig {
-    let rig = Rig::new(LAPSE, &tantalum());
+    by_hand_at(LAPSE, parts)
+}
+
+fn by_hand_at(lapse: f64, parts: u32) -> Rig {
+    let rig = Rig::new(lapse, &tantalum());
     rig.bench.unclip();
     let text = tray(parts, None).replace(";channel", "").replace("25 V;", "25 V");
     rig.write("tray.csv", &text);
@@ -55,6 +60,16 @@ impl Sitting {
 
     fn types(&mut self, line: &str) {
         self.keys.write_all(format!("{line}\n").as_bytes()).expect("a reader of the keys");
+    }
+
+    /// Waits until it has ended, and tells what it said where it does not.
+    #[track_caller]
+    fn comes_to_its_end(&mut self) {
+        let start = std::time::Instant::now();
+        while !self.run.has_ended() {
+            assert!(start.elapsed() < PATIENCE, "no end: {}", self.run.said());
+            std::thread::sleep(Duration::from_millis(20));
+        }
     }
 
     /// Waits until it asks for the part at a position for the n-th time.
@@ -117,11 +132,7 @@ fn twenty_four_parts_go_through_the_clip_without_a_key_and_a_kill_costs_one_run(
         sitting.asks_for(position);
         swap(&rig, &tantalum());
     }
-    let start = std::time::Instant::now();
-    while !sitting.run.has_ended() {
-        assert!(start.elapsed() < PATIENCE, "no end: {}", sitting.run.said());
-        std::thread::sleep(Duration::from_millis(20));
-    }
+    sitting.comes_to_its_end();
     let ended = sitting.run.ends();
     assert_eq!(ended.code, Some(0), "{ended:?}");
     rig.is_left_safe();
@@ -139,8 +150,8 @@ fn a_wrong_part_is_asked_about_and_an_empty_clip_is_untested() {
     let rig = by_hand(2);
     let mut sitting = Sitting::at(&rig, &TRAY);
     sitting.asks_for(1);
-    // 10 µF where 22 µF should be: its charge is that of a part, its capacitance is not.
-    rig.bench.clip_in(&sound(10e-6, 25.0));
+    // 100 µF where 220 µF should be: its charge is that of a part, its capacitance is not.
+    rig.bench.clip_in(&sound(100e-6, 25.0));
     sitting.run.says("position 1: its capacitance is far off: is it the right part?");
     sitting.types("go on");
     sitting.asks_for(2);
@@ -157,7 +168,7 @@ fn a_wrong_part_is_asked_about_and_an_empty_clip_is_untested() {
 
 #[test]
 fn a_part_swapped_while_charged_is_noticed_and_never_judged_for_the_other() {
-    let rig = by_hand(2);
+    let rig = by_hand_at(10.0, 2);
     let mut sitting = Sitting::at(&rig, &["tray", "tray.csv"]);
     sitting.asks_for(1);
     rig.bench.clip_in(&tantalum());
@@ -166,6 +177,7 @@ fn a_part_swapped_while_charged_is_noticed_and_never_judged_for_the_other() {
     let seen = rig.bench.look().time;
     until(PATIENCE, "a second between the two", || 1.0 < (rig.bench.look().time - seen).value);
     rig.bench.clip_in(&tantalum());
+    sitting.comes_to_its_end();
     let ended = sitting.run.ends();
     // The part that was taken out is charged, and nobody can prove otherwise.
     assert_eq!(ended.code, Some(4), "{ended:?}");
@@ -257,7 +269,7 @@ fn a_part_reads_on_a_tray_what_it_reads_alone() {
     // The same part again, fresh, so that its absorption begins anew.
     rig.bench.unclip();
     rig.bench.clip_in(&tantalum());
-    let alone = rig.json(&["soak", "C1", "22µF", "25V", "tantalum", "--until", "early", "--json"]);
+    let alone = rig.json(&["soak", "C1", "220µF", "25V", "tantalum", "--until", "early", "--json"]);
     let on_tray = rig.json(&["show", "r1", "--json"]);
     let number =
         |run: &serde_json::Value, key: &str| run["current"][key].as_f64().expect("a number");

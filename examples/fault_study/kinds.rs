@@ -148,6 +148,21 @@ impl Sown {
     }
 }
 
+impl Sown {
+    /// After this the meter may have shown nothing for so long that it counted as lost.
+    pub(crate) fn blinds_the_meter(&self) -> bool {
+        match self.kind {
+            Kind::AtBench(
+                AtBench::MeterFrozen | AtBench::MeterNoNumber | AtBench::MeterErrorWord,
+            ) => true,
+            Kind::AtBench(AtBench::Silent | AtBench::SilentForAWhile | AtBench::PortGone) => {
+                self.which == Instrument::Meter
+            }
+            Kind::AtBench(_) | Kind::OnLine(_) => false,
+        }
+    }
+}
+
 impl Kind {
     /// The word in the tables.
     pub(crate) fn tag(self) -> String {

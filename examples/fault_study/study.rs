@@ -39,6 +39,7 @@ pub(crate) struct Study {
     faults: usize,
     rows: BTreeMap<Kind, Row>,
     violations: Vec<String>,
+    unseen: u32,
 }
 
 /// What a run was and how it ended.
@@ -79,6 +80,23 @@ impl Case {
         self.ended.came.iter().any(|(sown, _)| sown.kind == Kind::AtBench(kind))
     }
 
+    /// The clip came off when a meter that had failed before could no longer show it: the terminals
+    /// are all that is left to look at (SAFETY.md).
+    fn came_off_behind_a_lost_meter(&self) -> bool {
+        let is_off = |sown: &Sown| sown.kind == Kind::AtBench(AtBench::ClipFallsOff);
+        let before = self.ended.came.iter().take_while(|(sown, _)| !is_off(sown)).count();
+        let lost = self.ended.came[..before].iter().any(|(sown, _)| sown.blinds_the_meter());
+        lost && before < self.ended.came.len()
+    }
+
+    /// Called safe with a charged part beside the bench that nothing there could show.
+    fn is_unseen(&self) -> bool {
+        let left = self.ended.outcome.as_ref().map(|outcome| outcome.left);
+        let charged = TOUCHABLE + 0.03 < self.ended.volt.abs();
+        let blind = self.came_off_in_bleed() || self.came_off_behind_a_lost_meter();
+        left == Some(Left::Safe) && charged && !self.ended.on && blind
+    }
+
     fn came_off_in_bleed(&self) -> bool {
         self.ended.came.iter().any(|(sown, phase)| {
             sown.kind == Kind::AtBench(AtBench::ClipFallsOff) && *phase == Phase::Bleed
@@ -106,10 +124,8 @@ impl Case {
             found.push("wrong verdict".into());
         }
         let left = ended.outcome.as_ref().map(|outcome| outcome.left);
-        // A clip that comes off in the second in which the part empties leaves no trace of it.
-        let unseen = self.came_off_in_bleed() && !ended.on;
-        if left == Some(Left::Safe) && !unseen && (ended.on || TOUCHABLE + 0.03 < ended.volt.abs())
-        {
+        let charged = ended.on || TOUCHABLE + 0.03 < ended.volt.abs();
+        if left == Some(Left::Safe) && charged && !self.is_unseen() {
             found.push(format!("called safe: output on {}, {:.2} V", ended.on, ended.volt));
         }
         let lost = ended.came.iter().any(|(sown, _)| sown.kind.ends_control());
@@ -185,6 +201,7 @@ impl Study {
             row.verdicts[verdict] += 1;
             row.left[left] += 1;
         }
+        self.unseen += u32::from(case.is_unseen());
         for what in case.faults() {
             self.violations.push(format!("{what}: {}", case.told()));
         }
@@ -230,6 +247,12 @@ impl fmt::Display for Study {
             sum.add(row);
         }
         writeln!(f, "{:24} {sum}", "all")?;
+        writeln!(
+            f,
+            "called safe though a clip had come off, charged, where no instrument could show it (in the \
+             second of the bleed, or after the meter had failed): {}",
+            self.unseen
+        )?;
         writeln!(f, "violations: {}", self.violations.len())?;
         for violation in self.violations.iter().take(TOLD) {
             writeln!(f, "  {violation}")?;

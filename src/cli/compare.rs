@@ -15,6 +15,8 @@ use crate::report::{self, Against, MOST_RUNS, Measure, Member, Since, View};
 const MOST_SISTERS: usize = 6;
 /// A part is unlike its sisters from this factor on (handbook §5.2).
 const UNLIKE: f64 = 2.0;
+/// Fewer sisters than this have no middle that could be told from an odd one.
+const LEAST_SISTERS: usize = 3;
 
 /// Arguments of `compare`.
 #[derive(Debug, clap::Args)]
@@ -160,18 +162,34 @@ fn conclusion(compared: &Compared<'_>) -> String {
     sentences.join(" ")
 }
 
-/// How it leaks beside the middle of its sisters: equal parts differ, but not by much.
+/// How it leaks beside its sisters: equal parts differ, but not by much. Of two that differ nobody
+/// knows which is the odd one.
 fn beside_sisters(run: &Listed, sisters: &[&Listed]) -> Option<String> {
     let (middle, own) = (median(sisters)?, run.current?.value);
     let factor = (own / middle).value;
-    let count = sisters.len();
-    Some(if !(factor.is_finite() && 0.0 < factor) {
-        format!("Against its {count} sisters nothing can be said: currents around zero.")
-    } else if (1.0 / UNLIKE..=UNLIKE).contains(&factor) {
-        format!("It leaks like its sisters: {factor:.1} times the median of {count}.")
+    let others = match sisters.len() {
+        1 => "its sister".to_owned(),
+        count => format!("the median of its {count} sisters"),
+    };
+    let hint = if sisters.len() < LEAST_SISTERS {
+        "a third would tell which is the odd one"
     } else {
-        format!("It leaks {factor:.2} times the median of its {count} sisters: look at it twice.")
+        "look at it twice"
+    };
+    Some(if !(factor.is_finite() && 0.0 < factor) {
+        format!("Against {others} nothing can be said: currents around zero.")
+    } else if (1.0 / UNLIKE..=UNLIKE).contains(&factor) {
+        format!("It leaks like its sisters: {factor:.1} times {others}.")
+    } else if factor < 1.0 {
+        format!("It leaks {} times less than {others}: {hint}.", factor_digits(1.0 / factor))
+    } else {
+        format!("It leaks {} times as much as {others}: {hint}.", factor_digits(factor))
     })
+}
+
+fn factor_digits(factor: f64) -> String {
+    let places = usize::from(factor < 10.0);
+    format!("{factor:.places$}")
 }
 
 /// The run and those beside it, aligned at full voltage where all reached it.

@@ -161,7 +161,11 @@ fn without_reading(reason: Finding, evidence: &Evidence, broke_down_at: Option<V
         Finding::ConductsAtLowVoltage => {
             "It conducts at the probe voltage: check its polarity, then test it again.".into()
         }
-        Finding::ContactLost => "Contact was lost during the run: clip it in again and repeat.".into(),
+        Finding::ContactLost => {
+            "Contact was lost during the run: clip it in again and repeat. A part that was taken out \
+             meanwhile is charged: discharge it through a resistor."
+                .into()
+        }
         Finding::Stopped => "Stopped before a reading: repeat when convenient.".into(),
         Finding::InstrumentLost => {
             "An instrument failed the run: see the note, mend it and repeat.".into()

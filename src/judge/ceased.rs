@@ -3,6 +3,12 @@
 
 use crate::quantity::{Current, Time, amperes, seconds};
 
+/// Readings in a row that show nothing and make an interruption of what flows before and after.
+const INTERRUPTED_READINGS: u32 = 3;
+/// Multiple of the meter's error at which an interruption can't be the meter's noise.
+const INTERRUPTED_LEVEL: f64 = 6.0;
+/// Share of the level before at which the current came back.
+const BACK_SHARE: f64 = 0.5;
 /// Readings in a row that show nothing.
 const QUIET_READINGS: u32 = 5;
 /// How long they must last.
@@ -11,6 +17,18 @@ const QUIET_TIME: f64 = 3.0; // s
 const CLEAR: f64 = 3.0;
 /// Weight of a new reading in the running level.
 const SMOOTHING: f64 = 0.1;
+
+/// What a reading tells of the contact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Flow {
+    /// Nothing new.
+    #[default]
+    Goes,
+    /// It has ceased; told once.
+    Ceased,
+    /// It was gone for a moment and is back as it was: a contact that flickers, or another part.
+    Interrupted,
+}
 
 /// The watch over one soak.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -26,14 +44,18 @@ impl Ceased {
         self.quiet.is_some() && error * CLEAR < self.level
     }
 
-    /// Adds a reading that the meter may miss by `error`; true, once, when the current has ceased.
-    pub fn add(&mut self, at: Time, current: Current, error: Current) -> bool {
+    /// Adds a reading that the meter may miss by `error`.
+    pub fn add(&mut self, at: Time, current: Current, error: Current) -> Flow {
         if error < current.abs() {
-            self.quiet = None;
+            let gone = self.quiet.take().is_some_and(|(_, count)| INTERRUPTED_READINGS <= count);
+            let clear = error * INTERRUPTED_LEVEL < self.level;
+            if gone && clear && self.level * BACK_SHARE <= current.abs() {
+                return Flow::Interrupted;
+            }
             let first = self.level <= amperes(0.0);
             let share = if first { 1.0 } else { SMOOTHING };
             self.level = self.level * (1.0 - share) + current.abs() * share;
-            return false;
+            return Flow::Goes;
         }
         let (since, before) = self.quiet.unwrap_or((at, 0));
         self.quiet = Some((since, before + 1));
@@ -42,13 +64,14 @@ impl Ceased {
         if lasting {
             self.level = amperes(0.0);
         }
-        ceased
+        if ceased { Flow::Ceased } else { Flow::Goes }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use rstest::rstest;
 
     const ERROR: f64 = 1e-9;
 
@@ -57,7 +80,9 @@ mod tests {
         let mut ceased = Ceased::default();
         (0_u32..3000)
             .map(|index| f64::from(index) * 0.1)
-            .filter(|t| ceased.add(seconds(*t), amperes(current(*t)), amperes(ERROR)))
+            .filter(|t| {
+                ceased.add(seconds(*t), amperes(current(*t)), amperes(ERROR)) == Flow::Ceased
+            })
             .collect()
     }
 
@@ -85,6 +110,32 @@ mod tests {
         assert!(!ceased.is_quiet(error));
         ceased.add(seconds(1.1), amperes(0.1e-9), error);
         assert!(ceased.is_quiet(error));
+    }
+
+    /// What the watch tells of a current that is gone from 100 s on for so many readings.
+    #[rstest]
+    #[case::for_two_readings(2, 50e-9, 50e-9, 0)]
+    #[case::for_a_second(10, 50e-9, 50e-9, 1)]
+    #[case::and_comes_back_higher(10, 50e-9, 500e-9, 1)]
+    #[case::and_comes_back_far_lower(10, 50e-9, 5e-9, 0)]
+    #[case::where_it_was_near_the_error_before(10, 5e-9, 5e-9, 0)]
+    fn a_current_that_was_gone(
+        #[case] readings: u32,
+        #[case] before: f64,
+        #[case] after: f64,
+        #[case] interruptions: usize,
+    ) {
+        let mut ceased = Ceased::default();
+        let told = (0_u32..2000).filter(|index| {
+            let current = match *index {
+                ..1000 => before,
+                index if index < 1000 + readings => 0.1e-9,
+                _ => after,
+            };
+            let at = seconds(f64::from(*index) * 0.1);
+            ceased.add(at, amperes(current), amperes(ERROR)) == Flow::Interrupted
+        });
+        assert_eq!(told.count(), interruptions);
     }
 
     #[test]

@@ -18,9 +18,10 @@ use super::objects::{
     StoppedObject,
 };
 use super::saved::{self, Search};
-use super::{House, asking, events};
+use super::{House, asking, download, events};
 use crate::daemon::asked::Asked;
 use crate::daemon::served::Stopped;
+use crate::report::export::csv::Decimal;
 use crate::report::object::RunObject;
 use crate::report::{Axes, Format};
 
@@ -47,6 +48,7 @@ pub(super) fn routes() -> OpenApiRouter<Arc<House>> {
         .routes(routes!(runs))
         .routes(routes!(run))
         .routes(routes!(curve))
+        .routes(routes!(readings))
         .routes(routes!(plot))
         .routes(routes!(follow))
 }
@@ -170,6 +172,40 @@ async fn run(State(house): Shared, Path(id): Path<String>) -> Answer<RunObject> 
 async fn curve(State(house): Shared, Path(id): Path<String>) -> Answer<CurveObject> {
     let id = saved::run_id(&id)?;
     Ok(Json(house.look(move |record| saved::curve(record, id)).await?))
+}
+
+/// How a table is written.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub(super) struct Table {
+    /// `point` or `comma`, for spreadsheets that expect one; `point` if left out.
+    decimal: Option<String>,
+}
+
+/// Every reading of a run that was kept, as CSV (RFC 4180) with units in the names of the columns.
+#[utoipa::path(get, path = "/api/runs/{run}/readings",
+    params(("run" = String, Path, description = "Its id, such as `r17`"), Table),
+    responses(
+        (status = 200, description = "the table", body = String, content_type = "text/csv"),
+        (status = 400, body = ProblemObject),
+        (status = 404, body = ProblemObject),
+        (status = 422, body = ProblemObject, description = "no such decimal mark")))]
+async fn readings(
+    State(house): Shared,
+    Path(id): Path<String>,
+    table: Result<Query<Table>, QueryRejection>,
+) -> Result<Response, Problem> {
+    let id = saved::run_id(&id)?;
+    let Query(table) = table?;
+    let decimal = match table.decimal.as_deref() {
+        None | Some("point") => Decimal::Point,
+        Some("comma") => Decimal::Comma,
+        Some(word) => return Err(unknown("decimal mark", word, "expected point or comma")),
+    };
+    house.look(move |record| Ok(record.run(id)?)).await?;
+    let kind = [(header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present")];
+    Ok((kind, download::readings(house.record.clone(), id, decimal)).into_response())
 }
 
 /// How a picture is drawn.

@@ -5,7 +5,7 @@ use super::outcome::fits;
 use super::reading;
 use super::{Context, Plan, Tally};
 use crate::judge::{
-    Around, Ceased, Curve, Forecast, Glance, Nature, Reading, Settled, Trend, Window, may_end,
+    Around, Ceased, Curve, Flow, Forecast, Glance, Nature, Reading, Settled, Trend, Window, may_end,
 };
 use crate::plan::{RangeIndex, Until};
 use crate::quantity::{Current, Time, amperes};
@@ -18,7 +18,7 @@ pub(super) struct Readings {
     curve: Curve,
     early: Option<Early>,
     watch: Ceased,
-    ceased: bool,
+    flow: Flow,
 }
 
 /// One short window after the other.
@@ -48,13 +48,13 @@ impl Readings {
             curve: Curve::new(nature, plan.ramp.rise / 2.0, constant, target.judged_at()),
             early,
             watch: Ceased::default(),
-            ceased: false,
+            flow: Flow::Goes,
         }
     }
 
-    /// Whether the newest reading was the one that made clear that the current has ceased.
-    pub(super) fn has_ceased(&self) -> bool {
-        self.ceased
+    /// What the newest reading told of the contact.
+    pub(super) fn flow(&self) -> Flow {
+        self.flow
     }
 
     /// Whether nothing flowed at the newest reading although it did before.
@@ -78,7 +78,7 @@ impl Readings {
     pub(super) fn add(&mut self, context: &Context, at: Time, current: Current, range: RangeIndex) {
         let facts = context.plan.meter.range(range);
         self.trend.add(at, current, facts.error_at(current));
-        self.ceased = self.watch.add(at, current, facts.error_at(amperes(0.0)));
+        self.flow = self.watch.add(at, current, facts.error_at(amperes(0.0)));
         self.curve.add(at, current, facts.resolution);
         let voltage = context.senses.part_voltage(context.plan, context.now);
         for window in [Some(&mut self.window), self.early.as_mut().map(|early| &mut early.window)]

@@ -3,7 +3,7 @@
 use super::closing::Closing;
 use super::readings::Readings;
 use super::{Context, Input, Order, Sample, State, Step};
-use crate::judge::{Finding, Forecast, Stair};
+use crate::judge::{Finding, Flow, Forecast, Stair};
 use crate::plan::{Plan, Purpose, RangeIndex};
 use crate::quantity::{Current, Time, amperes, seconds};
 
@@ -167,7 +167,7 @@ impl Soak {
             return Step::Fault(Finding::InstrumentLost);
         }
         let (at, range) = (context.now - self.full_at, self.ranging.wanted);
-        if self.readings.has_ceased() && !self.readings.is_near_window(context.plan, at) {
+        if self.readings.flow() == Flow::Ceased && !self.readings.is_near_window(context.plan, at) {
             self.readings.spoil(at);
             self.closing = Closing::midway(context);
             return sag(context);
@@ -238,6 +238,9 @@ impl Soak {
             return Step::Fault(Finding::InstrumentLost);
         }
         self.readings.add(context, context.now - self.full_at, current, range);
+        if self.readings.flow() == Flow::Interrupted {
+            return Step::Fault(Finding::ContactLost);
+        }
         if self.readings.trend().climbs() {
             return Step::Fault(Finding::RunsAway);
         }

@@ -36,6 +36,9 @@ pub enum ExportError {
         /// What the system said.
         source: io::Error,
     },
+    /// Whoever was sent the table took no more of it.
+    #[error("the table was not taken to its end: {0}")]
+    NotTaken(#[source] io::Error),
     /// The table could not be packed.
     #[error("cannot pack the table")]
     Packing(#[from] ::parquet::errors::ParquetError),
@@ -66,6 +69,7 @@ impl ExportError {
             Self::File { .. } | Self::Unfinished => {
                 "name a file in a folder with room that can be written to".to_owned()
             }
+            Self::NotTaken(_) => "ask for it again".to_owned(),
             Self::Packing(_) | Self::Json(_) => "see the reason".to_owned(),
             Self::Line { .. } => {
                 "import takes what `reststrom export --form jsonl` wrote, unchanged; \

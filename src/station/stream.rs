@@ -28,7 +28,8 @@ enum Shown {
     Value(f64, Amount),
     /// An overload; the ranges that it may be on have this full scale at most.
     Overload { negative: bool, widest: Amount },
-    /// The display is held, or shows something that is no direct current or voltage.
+    /// The display is held, stands against a stored value, warns of a low battery, or shows something
+    /// that is no direct current or voltage.
     Idle,
 }
 
@@ -184,7 +185,9 @@ impl StreamingMeter {
                 Err(format!("meter range: expected {}, it shows {}", unit(held), unit(on)))
             }
             Shown::Idle => {
-                Err("the meter's display is held, or shows no direct current or voltage".into())
+                Err("the meter's display is held, stands against a stored value, warns of a low \
+                     battery, or shows no direct current or voltage"
+                    .into())
             }
         }
     }

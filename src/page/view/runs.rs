@@ -145,6 +145,8 @@ pub(super) fn one(run: &RunObject) -> Markup {
             a href={ (plot) "?format=png" } download={ (run.run) ".png" } { "picture (PNG)" } " · "
             a href={ (plot) "?format=svg" } download={ (run.run) ".svg" } { "picture (SVG)" } " · "
             a href={ (plot) "?format=svg&axes=linear" } download={ (run.run) "-linear.svg" } { "linear axes (SVG)" } " · "
+            a href={ "/api/runs/" (run.run) "/readings" } download={ (run.run) ".csv" } { "readings (CSV)" } " · "
+            a href={ "/api/runs/" (run.run) "/readings?decimal=comma" } download={ (run.run) "-comma.csv" } { "readings (CSV, decimal comma)" } " · "
             a href={ "/api/runs/" (run.run) } download={ (run.run) ".json" } { "result (JSON)" } " · "
             a href={ "/api/runs/" (run.run) "/curve" } download={ (run.run) "-curve.json" } { "curve (JSON)" }
         }

@@ -29,6 +29,9 @@ pub(super) struct Ladder {
     steps: &'static [Step],
 }
 
+/// Decades from one prefix to the next.
+const PREFIX: i32 = 3;
+
 const fn step(power: i32, unit: &'static str) -> Step {
     Step { from: power, power, unit }
 }
@@ -105,11 +108,13 @@ impl Ladder {
     }
 
     /// The least step from that of `exponent` upwards whose units digit is at or above ten to the
-    /// `place`; the largest step if there is none.
+    /// `place`; that of `exponent` where the next is farther than a prefix from that digit.
     pub(super) fn step_for_place(&self, exponent: i32, place: i32) -> Step {
-        let least = self.step(exponent).power;
-        let fits = self.steps.iter().find(|step| least <= step.power && place <= step.power);
-        *fits.unwrap_or(&self.steps[self.steps.len() - 1])
+        let least = self.step(exponent);
+        let fits = |step: &&Step| {
+            least.power <= step.power && place <= step.power && step.power <= place + PREFIX
+        };
+        *self.steps.iter().find(fits).unwrap_or(&least)
     }
 }
 

@@ -32,8 +32,17 @@ fn both(ladder: &Ladder, value: f64, expanded: f64) -> String {
     let step = ladder.step_for_place(exponent, place);
     let decimals = usize::try_from(step.power - place).unwrap_or(0);
     let scale = 10_f64.powi(-step.power);
-    let value = unsigned_zero(format!("{:.decimals$}", value * scale));
-    format!("{value} ± {:.decimals$} {}", expanded * scale, step.unit)
+    let written = |number: f64| {
+        let known = if step.power < place { rounded(number, place) } else { number };
+        format!("{:.decimals$}", known * scale)
+    };
+    format!("{} ± {} {}", unsigned_zero(written(value)), written(expanded), step.unit)
+}
+
+/// Rounded to ten to the `place`.
+fn rounded(number: f64, place: i32) -> f64 {
+    let unit = 10_f64.powi(place);
+    (number / unit).round() * unit
 }
 
 /// The power of ten of the last digit that an uncertainty keeps.

@@ -50,8 +50,10 @@ impl Standing {
     pub fn sentence(&self) -> String {
         let Some([low, middle, high]) = self.band else {
             return format!(
-                "{}: {} other parts on record, a band of the family takes {LEAST_FAMILY}.",
-                self.family, self.others
+                "{}: {} other {} on record, a band of the family takes {LEAST_FAMILY}.",
+                self.family,
+                self.others,
+                if self.others == 1 { "part" } else { "parts" }
             );
         };
         let band = format!(

@@ -3,7 +3,7 @@
 //! Columns say their unit in their name. Where a spreadsheet expects a decimal comma, cells are
 //! parted by semicolons: a comma can't be both.
 
-use std::io::Write;
+use std::io::{self, Write};
 use std::path::Path;
 
 use super::{Draft, ExportError, ampere, flags, mark, piped};
@@ -54,22 +54,50 @@ pub fn write(
 ) -> Result<u64, ExportError> {
     let mut draft = Draft::new(path)?;
     let (draft, count) = piped(record, runs, move |blocks| {
-        let mut lines = Lines { decimal, text: Vec::with_capacity(1 << 20) };
-        lines.header();
-        let mut count = 0;
-        for (run, rows) in blocks {
-            let run = run.to_string();
-            for row in &rows {
-                lines.row(&run, row);
-            }
-            count += rows.len() as u64;
-            draft.file.write_all(&lines.text).map_err(|source| draft.failed(source))?;
-            lines.text.clear();
-        }
-        draft.file.write_all(&lines.text).map_err(|source| draft.failed(source))?;
+        let count = table(blocks, decimal, &mut draft.file);
+        let count = count.map_err(|source| draft.failed(source))?;
         Ok((draft, count))
     })?;
     draft.finish()?;
+    Ok(count)
+}
+
+/// Sends the readings of a run as one table to somebody who takes it as it comes; gives how many
+/// there are.
+///
+/// # Errors
+///
+/// [`ExportError`] when the record can't be read, or the table is no longer taken.
+pub fn send(
+    record: &Record,
+    run: RunId,
+    decimal: Decimal,
+    mut to: impl Write + Send,
+) -> Result<u64, ExportError> {
+    piped(record, &[run], move |blocks| {
+        table(blocks, decimal, &mut to).map_err(ExportError::NotTaken)
+    })
+}
+
+/// Header and lines.
+fn table(
+    blocks: &mut dyn Iterator<Item = (RunId, Vec<Row>)>,
+    decimal: Decimal,
+    to: &mut impl Write,
+) -> io::Result<u64> {
+    let mut lines = Lines { decimal, text: Vec::with_capacity(1 << 20) };
+    lines.header();
+    let mut count = 0;
+    for (run, rows) in blocks {
+        let run = run.to_string();
+        for row in &rows {
+            lines.row(&run, row);
+        }
+        count += rows.len() as u64;
+        to.write_all(&lines.text)?;
+        lines.text.clear();
+    }
+    to.write_all(&lines.text)?;
     Ok(count)
 }
 

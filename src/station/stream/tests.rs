@@ -43,9 +43,12 @@ fn frame(digits: [u8; 5], unit: u8, sign: u8, state: u8) -> Vec<u8> {
     frame
 }
 
+/// 01.234
+const GOOD: [u8; 5] = [0x3f, 0x06, 0x80 | 0x5b, 0x4f, 0x66];
+
 /// 1.234 mA on the 10 mA range: "01.234", the point in front of the third digit.
 fn good_frame() -> Vec<u8> {
-    frame([0x3f, 0x06, 0x80 | 0x5b, 0x4f, 0x66], 0x02, 0x00, 0x11)
+    frame(GOOD, 0x02, 0x00, 0x11)
 }
 
 #[test]
@@ -93,6 +96,20 @@ fn a_reading_that_is_none_of_the_plan_s_disturbs(#[case] line: &[u8], #[case] wh
     let says = text().receive(line, seconds(0.5));
     let [MeterSays::Disturbed(said)] = &says[..] else { panic!("{says:?}") };
     assert!(said.contains(what), "{said}");
+}
+
+#[rstest]
+#[case::held(0x15)]
+#[case::against_a_stored_value(0x19)]
+#[case::with_a_low_battery(0x31)]
+#[case::alternating(0x12)]
+fn a_frame_of_a_display_that_is_not_live_disturbs(#[case] state: u8) {
+    let mut meter = known("frame-stream-meter", &good_frame());
+    let says = meter.receive(&frame(GOOD, 0x02, 0x00, state), seconds(0.5));
+    let [MeterSays::Disturbed(said)] = &says[..] else { panic!("{says:?}") };
+    for what in ["held", "stored value", "low battery", "no direct current"] {
+        assert!(said.contains(what), "{said}");
+    }
 }
 
 #[rstest]
