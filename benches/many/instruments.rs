@@ -23,7 +23,7 @@ const OVER_CURRENT: f64 = 10e-3;
 /// What was measured at a group of stations.
 #[derive(Debug, Default)]
 pub(crate) struct Measured {
-    /// From each answer of a meter to its next question.
+    /// From each answer of a meter to its next question, while the output is on.
     pub(crate) late: Vec<Duration>,
     /// From an over-current to output-off.
     pub(crate) cut_outs: Vec<Duration>,
@@ -45,6 +45,7 @@ pub(crate) struct Rig {
     answered: Option<Instant>,
     soaking: Arc<AtomicBool>,
     soaks_since: Option<Instant>,
+    into: Duration,
     struck: Option<Instant>,
     took: Option<Duration>,
     late: Vec<Duration>,
@@ -91,8 +92,8 @@ impl Line {
 }
 
 impl Rig {
-    /// Two new lines and an empty part.
-    pub(crate) fn new() -> Result<Self> {
+    /// Two new lines and an empty part, which fails `into` its soak.
+    pub(crate) fn new(into: Duration) -> Result<Self> {
         let now = Instant::now();
         Ok(Self {
             supply: Line::new()?,
@@ -107,6 +108,7 @@ impl Rig {
             answered: None,
             soaking: Arc::default(),
             soaks_since: None,
+            into,
             struck: None,
             took: None,
             late: Vec::new(),
@@ -190,7 +192,8 @@ impl Rig {
                 self.meter.say(&range)
             }
             "READ?" => {
-                if let Some(answered) = self.answered.take() {
+                // Before and after that nothing waits for a reading.
+                if let Some(answered) = self.answered.take().filter(|_| self.on) {
                     self.late.push(now.duration_since(answered));
                 }
                 self.due = Some(now + PERIOD);
@@ -218,7 +221,7 @@ impl Rig {
         self.read_at = now;
         if self.soaking.load(Ordering::Acquire) {
             let since = *self.soaks_since.get_or_insert(now);
-            if self.struck.is_none() && Duration::from_secs(3) < now.duration_since(since) {
+            if self.struck.is_none() && self.into < now.duration_since(since) {
                 self.struck = Some(Instant::now());
                 return self.meter.say(&format!("{OVER_CURRENT:E}"));
             }

@@ -4,8 +4,9 @@
 //! Each station is the daemon's own: actor, keeper, record and all, on two pseudo-terminals. On the other
 //! ends a few threads play supplies and meters that answer at once and cost next to nothing. A meter
 //! takes one period for a reading; how late a reading is, is the time from its answer to the next
-//! question. In its soak each station is struck once: an over-current in the place of a reading, and the
-//! time until output-off stands on the supply's line is taken.
+//! question, while the output is on. In its soak each station is struck once, one after the other: an
+//! over-current in the place of a reading, and the time until output-off stands on the supply's line is
+//! taken.
 //!
 //! `cargo bench --bench many -- ROUNDS` repeats it so many times (1 if not given).
 
@@ -30,6 +31,8 @@ const STATIONS: usize = 64;
 const LAPSE: f64 = 4.0;
 /// Time from one reading to the next.
 const PERIOD: Duration = Duration::from_millis(25);
+/// Time from one station's over-current to the next one's, if they began to soak together.
+const APART: Duration = Duration::from_millis(30);
 /// Stations that one thread plays the instruments of.
 const PER_THREAD: usize = 16;
 
@@ -86,7 +89,8 @@ fn round() -> Result<instruments::Measured> {
         let mut played = Vec::new();
         for within in 0..PER_THREAD {
             let number = group * PER_THREAD + within;
-            let rig = instruments::Rig::new()?;
+            let rig =
+                instruments::Rig::new(Duration::from_secs(3) + APART * u32::try_from(number)?)?;
             let (supply, meter) = rig.ports();
             let record = folder.path().join(format!("{number}.db"));
             runs.push(station::soak(number, &supply, &meter, record, rig.soaking())?);
