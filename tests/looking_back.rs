@@ -236,36 +236,26 @@ fn pixels(png: &[u8]) -> (Vec<u8>, usize) {
     (bytes, frame.line_size)
 }
 
-/// Twelve days of readings, ten in a second, and one of them that is no leakage.
+/// Twelve days of readings, ten in a second, made in the store itself, and one of them that is no
+/// leakage.
 #[test]
 fn one_reading_in_ten_million_is_seen_in_the_picture() {
-    const READINGS: u32 = 10_000_000;
-    const BLOCK: u32 = 100_000;
     const SPIKE: u32 = 7_654_321;
     let started: Timestamp = "2026-03-14T08:15:00Z".parse().unwrap();
-    let row = |sequence: u32| {
-        let time = f64::from(sequence) * 0.1;
-        let ampere = if sequence == SPIKE { 4e-6 } else { 160e-9 + 3e-6 / (time + 1.0) };
-        Row {
-            sequence,
-            time: seconds(time),
-            wall: started,
-            current: RecordedCurrent::Value(amperes(ampere)),
-            voltage: Some(volts(25.0)),
-            range: Some(amperes(1e-4)),
-            flags: Flags::NONE,
-            phase: Phase::Soak,
-        }
-    };
     let folder = tempfile::tempdir().unwrap();
-    let mut record = Record::open(folder.path().join("record.db")).unwrap();
+    let path = folder.path().join("record.db");
+    let mut record = Record::open(&path).unwrap();
     let id = record.begin(&begun("C7", started)).unwrap();
-    for block in 0..READINGS / BLOCK {
-        let rows: Vec<Row> = (block * BLOCK..(block + 1) * BLOCK).map(row).collect();
-        record.append(id, &rows).unwrap();
-    }
+    let readings = "WITH RECURSIVE count (sequence) AS \
+        (SELECT 0 UNION ALL SELECT sequence + 1 FROM count WHERE sequence < 9999999) \
+        INSERT INTO readings \
+        (run, sequence, time_s, wall_ms, current_a, mark, voltage_v, range_a, flags, phase) \
+        SELECT 1, sequence, sequence * 0.1, 1773476100000 + sequence * 100, \
+        iif(sequence = ?1, 4e-6, 160e-9 + 3e-6 / (sequence * 0.1 + 1)), NULL, 25.0, 1e-4, 0, 'soak' \
+        FROM count";
+    let store = rusqlite::Connection::open(&path).unwrap();
+    assert_eq!(store.execute(readings, [SPIKE]).unwrap(), 10_000_000);
     record.finish(id, &ended(160e-9, started)).unwrap();
-    record.summarise(id).unwrap();
     let with = reststrom::report::curve(&record, &record.run(id).unwrap()).unwrap();
     assert!(with.points.len() < 1_000_000, "{} points", with.points.len());
     let mut without = with.clone();
