@@ -67,7 +67,7 @@ fn a_current_is_written_to_the_place_of_its_uncertainty(
 #[case::of_an_electrolytic(21.04e-6, 0.55e-6, "21.0 ± 0.6 µF")]
 #[case::of_a_film(98.7e-9, 1.2e-9, "98.7 ± 1.2 nF")]
 #[case::of_a_large_can(0.0103, 2e-4, "10300 ± 200 µF")]
-#[case::known_to_hundreds(0.003916, 1e-4, "3920 ± 100 µF")]
+#[case::known_to_hundreds(0.003_916, 1e-4, "3920 ± 100 µF")]
 #[case::of_a_double_layer(0.98, 0.05, "0.98 ± 0.05 F")]
 fn a_capacitance_is_written_with_its_uncertainty(
     #[case] value: f64,
