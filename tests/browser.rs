@@ -56,7 +56,7 @@ fn a_soak_is_started_watched_cut_out_and_seen_again() {
     browser.click("section.last a");
     browser.until("document.querySelector('.verdict').innerText.includes('untested')");
     browser.until("document.querySelector('img.plot').naturalWidth > 300");
-    browser.until("document.querySelectorAll('.downloads a[download]').length === 5");
+    browser.until("document.querySelectorAll('.downloads a[download]').length === 7");
 }
 
 #[test]
