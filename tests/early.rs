@@ -113,16 +113,18 @@ fn a_clip_that_falls_off_in_the_middle_is_noticed_within_a_quarter_of_a_minute()
     assert_eq!(outcome.ruling.findings[0], Finding::ContactLost);
 }
 
+/// Lets so many seconds pass.
+fn wait(rig: &mut Rig, time: f64) {
+    let end = rig.plant.time + time;
+    while rig.plant.time < end {
+        rig.advance();
+    }
+}
+
 #[test]
 fn a_part_swapped_for_another_while_charged_is_no_breakdown_and_locks_out() {
     let mut rig = Rig::start(plan(), leaking(|u, _| u / 25.0 * 1e-6));
     rig.until(Phase::Soak, 60.0);
-    let wait = |rig: &mut Rig, time: f64| {
-        let end = rig.plant.time + time;
-        while rig.plant.time < end {
-            rig.advance();
-        }
-    };
     wait(&mut rig, 20.0);
     rig.plant.clip_in(Part { leak: |_, _| 0.0, ..Part::nothing() });
     wait(&mut rig, 0.5);
@@ -137,12 +139,6 @@ fn a_contact_that_was_gone_for_a_moment_ends_the_run_though_no_charge_was_seen_t
     let leak = |u: f64, _| u / 25.0 * 1e-6;
     let mut rig = Rig::start(plan(), leaking(leak));
     rig.until(Phase::Soak, 60.0);
-    let wait = |rig: &mut Rig, time: f64| {
-        let end = rig.plant.time + time;
-        while rig.plant.time < end {
-            rig.advance();
-        }
-    };
     wait(&mut rig, 20.0);
     rig.plant.clip_in(Part { leak: |_, _| 0.0, charged_to: 25.0, ..Part::nothing() });
     wait(&mut rig, 1.0);

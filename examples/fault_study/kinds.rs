@@ -146,9 +146,7 @@ impl Sown {
             share: dice.share(),
         }
     }
-}
 
-impl Sown {
     /// After this the meter may have shown nothing for so long that it counted as lost.
     pub(crate) fn blinds_the_meter(&self) -> bool {
         match self.kind {

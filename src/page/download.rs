@@ -30,8 +30,8 @@ pub(super) fn readings(record: PathBuf, id: RunId, decimal: Decimal) -> Body {
             .and_then(|record| csv::send(&record, id, decimal, client));
         if let Err(error) = sent {
             tracing::warn!(%error, run = %id, "a table was not sent to its end");
-            // A client that is gone need not be told.
-            drop(sender.try_send(Err(io::Error::other(error))));
+            // Told behind what waits, or a half table would look whole; one that is gone need not be.
+            drop(sender.blocking_send(Err(io::Error::other(error))));
         }
     });
     Body::from_stream(stream::unfold(receiver, |mut receiver| async {

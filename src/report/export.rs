@@ -72,7 +72,7 @@ impl ExportError {
             Self::NotTaken(_) => "ask for it again".to_owned(),
             Self::Packing(_) | Self::Json(_) => "see the reason".to_owned(),
             Self::Line { .. } => {
-                "import takes what `reststrom export --form jsonl` wrote, unchanged; \
+                "import takes what `reststrom export --out NAME.jsonl` wrote, unchanged; \
                  nothing of this file was taken"
                     .to_owned()
             }
