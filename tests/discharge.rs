@@ -96,6 +96,48 @@ fn a_part_that_fell_off_before_the_end_is_not_called_empty(#[case] input: Input)
     }
 }
 
+/// A run that an unreadable line of the meter ends in the soak, just after a reading that showed the
+/// part; the meter is heard again at once.
+#[track_caller]
+fn after_a_spoiled_line(bleeder: Bleeder, falls_off: bool) -> (Finding, Left) {
+    let leaking = Part { leak: |u, _| u * 3e-6 / 25.0, ..Part::sound() };
+    let mut rig = Rig::start(bled_by(bleeder), leaking);
+    rig.until(Phase::Soak, 100.0);
+    for _ in 0..20 {
+        rig.advance();
+    }
+    if falls_off {
+        rig.plant.unclip();
+    }
+    rig.feed(Input::Lost(Instrument::Meter));
+    let outcome = rig.finish();
+    (outcome.ruling.findings[0], outcome.left)
+}
+
+#[rstest]
+#[case::with_a_resistor(Bleeder::Fitted(ohms(10_000.0)))]
+#[case::with_a_relay(Bleeder::Relay(ohms(10_000.0)))]
+#[case::into_the_supply(Bleeder::SupplySinks)]
+fn what_the_last_reading_showed_proves_no_contact_to_a_meter_that_is_heard(
+    #[case] bleeder: Bleeder,
+) {
+    let lost = Finding::InstrumentLost;
+    assert_eq!(after_a_spoiled_line(bleeder, false), (lost, Left::Safe));
+    assert_eq!(after_a_spoiled_line(bleeder, true), (lost, Left::LockedOut));
+}
+
+#[test]
+fn a_small_part_that_was_empty_before_the_meter_looked_is_safe_by_what_it_showed_last() {
+    // 1 µF empties through 11 kΩ with 11 ms; the meter takes half a second to change its range.
+    let leaking = Part { leak: |u, _| u * 3e-6 / 25.0, ..microfarad() };
+    let mut rig = in_phase(plan_of_a_microfarad(plan()), leaking, Phase::Soak);
+    rig.feed(Input::Stop);
+    for _ in 0..5 {
+        rig.plant.advance();
+    }
+    assert_eq!(rig.finish().left, Left::Safe);
+}
+
 #[test]
 fn a_part_of_a_few_volts_proves_its_contact_to_a_relay() {
     let mut plan = bled_by(Bleeder::Relay(ohms(100_000.0)));

@@ -19,6 +19,8 @@ const EMPTYING_CONSTANTS: f64 = 7.0;
 /// Share that shows after a fault that the part still hung on the clips: most of the charge may be
 /// gone before the meter is on its range. Empty clips give none.
 const LEAST_RETURN_SHARE: f64 = 0.01;
+/// Time constants of the bleeding loop after which e⁻³, a twentieth, is left to be seen.
+const LATE_CONSTANTS: f64 = 3.0;
 /// Readings of an emptying part that are enough to see charge by.
 const LOOKS: u16 = 5;
 /// Terminals above this are not empty …
@@ -47,10 +49,14 @@ pub(super) struct Bleed {
     returned: Charge,
     /// Readings in which charge would have been seen to come back.
     looked: u16,
+    /// The first of them began when much of the charge may have been gone.
+    looked_late: bool,
     /// What the terminals were read at when the last wait began.
     stood_at: Option<Voltage>,
     /// Charge that the meter's own error can feign over the time counted.
     feigned: Charge,
+    /// From when the part empties: the output is proven off. Until then: now.
+    empties_from: Time,
     last_at: Time,
 }
 
@@ -117,8 +123,10 @@ impl Bleed {
             attached: false,
             returned: coulombs(0.0),
             looked: 0,
+            looked_late: false,
             stood_at: None,
             feigned: coulombs(0.0),
+            empties_from: now,
             last_at: now,
         }
     }
@@ -171,9 +179,13 @@ impl Bleed {
         };
         let span = context.now - self.last_at;
         self.last_at = context.now;
-        if emptying_time(context.plan, range) < context.now - self.since {
+        if !self.proven_off {
+            self.empties_from = context.now;
+        }
+        if emptying_time(context.plan, range) < context.now - self.empties_from {
             return;
         }
+        self.looked_late |= self.looked == 0 && is_late(context.plan, span, range);
         self.looked = self.looked.saturating_add(1);
         let error = facts.error_at(current);
         let beyond = (current.abs() - error).max(amperes(0.0));
@@ -327,14 +339,11 @@ impl Bleed {
     /// said so was garbled, or nothing was there to see it by.
     fn weigh_one_reading(&mut self, context: &mut Context) {
         let Some(seen) = context.tally.by_one_reading.take() else { return };
-        let high = context.tally.high_water.max(volts(0.0));
-        let held = context.plan.part.capacitance * context.plan.part.least_ratio * high;
-        let given = held * LEAST_RETURN_SHARE;
-        let gives_back = given.max(self.feigned * FEIGNED_SHARE) <= self.returned;
+        let held = charge_held(context);
         // Without a bleeder it gives nothing back by itself, and stands there charged.
         let unproven = match context.plan.discharge.bleeder {
             Bleeder::SupplySinks => 0 < self.attempts,
-            Bleeder::Fitted(_) | Bleeder::Relay(_) => gives_back || self.looked < LOOKS,
+            Bleeder::Fitted(_) | Bleeder::Relay(_) => self.gave_back(held) || self.looked < LOOKS,
         };
         let nothing = seen == OneReading::OfNothing || !took_charge(context, held);
         if unproven || nothing || !self.proven_off {
@@ -344,8 +353,14 @@ impl Bleed {
         }
     }
 
+    /// Whether charge came back as no empty clips could give it.
+    fn gave_back(&self, held: Charge) -> bool {
+        (held * LEAST_RETURN_SHARE).max(self.feigned * FEIGNED_SHARE) <= self.returned
+    }
+
     /// Whether a part that took charge was still there when it was emptied. A part that gave way
-    /// showed that it was by its current.
+    /// showed that it was by its current. What the last reading before showed counts only where
+    /// nothing was there to see the charge by: a clip may have come off since.
     fn hung_on(&self, context: &Context, held: Charge) -> bool {
         let tally = &context.tally;
         if tally.swapped {
@@ -355,12 +370,26 @@ impl Bleed {
             None => !tally.charge_in || tally.charge_out,
             Some(Finding::ContactLost) => tally.charge_out,
             Some(Finding::Stopped | Finding::InstrumentLost | Finding::NoContact) => {
-                let seen = self.attached || held * LEAST_RETURN_SHARE <= self.returned;
+                let blind = self.looked < LOOKS || self.looked_late;
+                let seen = self.gave_back(charge_held(context)) || (self.attached && blind);
                 !took_charge(context, held) || tally.charge_out || seen
             }
             Some(_) => true,
         }
     }
+}
+
+/// The least that the part can hold after the highest voltage it was seen at.
+fn charge_held(context: &Context) -> Charge {
+    let high = context.tally.high_water.max(volts(0.0));
+    context.plan.part.capacitance * context.plan.part.least_ratio * high
+}
+
+/// Whether a reading that ends `span` after the output was ordered off began so late that a part
+/// that empties quickly shows little more than [`LEAST_RETURN_SHARE`] of its charge.
+fn is_late(plan: &Plan, span: Time, range: RangeIndex) -> bool {
+    let constant = plan.bleed_loop(range) * plan.part.capacitance * plan.part.least_ratio;
+    constant * LATE_CONSTANTS < span - plan.meter.interval
 }
 
 /// How long charge comes back: until the loop has emptied the part, or the supply has pulled it

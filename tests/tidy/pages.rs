@@ -98,7 +98,7 @@ fn a_path_that_leads_nowhere_is_seen(#[case] text: &str, #[case] seen: bool) {
 #[test]
 fn the_two_first_commands_of_the_readme_are_run_by_ci() {
     let commands = first_commands(&page("README.md").text);
-    assert_eq!(commands, ["cargo run --release -- demo", "cargo test"]);
+    assert_eq!(commands, ["cargo run -- demo", "cargo test"]);
     let ci = page(".ci/run").text;
     for command in commands {
         assert!(ci.lines().any(|line| line == command), ".ci/run does not run `{command}`");
