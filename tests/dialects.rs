@@ -2,8 +2,10 @@
 
 mod rig;
 
-use reststrom::quantity::amperes;
-use reststrom::simbench::{BenchOptions, Fault, MeterModel, MeterTongue, SupplyModel, Tongue};
+use reststrom::quantity::{amperes, seconds};
+use reststrom::simbench::{
+    BenchOptions, Fault, Instrument, MeterModel, MeterTongue, SupplyModel, Tongue,
+};
 use rig::{CUT_OUT, Rig, part};
 use rstest::rstest;
 use rustix::process::Signal;
@@ -113,6 +115,24 @@ fn a_meter_that_falls_silent_ends_the_run_of_a_stream_of(
     let ended = run.ends();
     assert_eq!(ended.json()["findings"][0], "instrument-lost", "{ended:?}");
     rig.is_left_safe();
+}
+
+#[test]
+fn readings_that_were_held_up_on_their_way_are_on_record_as_late() {
+    let rig = metered(MeterTongue::Text, "text-stream-meter", 15.0);
+    let mut run = rig.start(&C16);
+    run.reaches("charge");
+    // Half a second at the host, some 37 readings: not yet silence.
+    rig.bench.inject(Fault::HeldUp(Instrument::Meter, seconds(7.5)));
+    let ended = run.ends().json();
+    let table = rig.path("run.csv");
+    let words = ["export", ended["run"].as_str().expect("a run"), "--out"];
+    let exported = rig.run(&[&words[..], &[table.to_str().expect("a name")]].concat());
+    assert_eq!(exported.code, Some(0), "{exported:?}");
+    let table = std::fs::read_to_string(table).expect("the table");
+    let late = table.lines().filter(|line| line.contains(",late,")).count();
+    // At most: a reader who wakes at the first line may find the others in several pieces.
+    assert!((1..=45).contains(&late), "{late} readings are marked late");
 }
 
 #[test]

@@ -117,6 +117,8 @@ const ROWS: &[(&str, Kept)] = &[
         By(&[
             "a_lost_instrument_ends_the_run_safely",
             "an_instrument_that_fell_silent_is_named_with_its_last_value",
+            "a_line_that_falls_asleep_is_written_to_as_often_as_its_driver_says",
+            "a_meter_that_is_not_kept_awake_is_never_written_to_and_its_silence_names_power_saving",
         ]),
     ),
     (
@@ -163,6 +165,7 @@ const ROWS: &[(&str, Kept)] = &[
         By(&[
             "only_an_exact_echo_is_taken_away",
             "an_answer_without_the_echo_before_it_is_none",
+            "a_prompt_before_an_answer_or_behind_it_is_no_part_of_it",
             "what_is_no_number_gives_no_reading_and_is_asked_again",
         ]),
     ),
@@ -475,6 +478,7 @@ const ROWS: &[(&str, Kept)] = &[
         "TIM-005",
         By(&[
             "of_a_backlog_every_line_is_given_at_once_and_the_newest_last",
+            "readings_that_were_held_up_on_their_way_are_on_record_as_late",
             "readings_wait_in_order_while_another_program_holds_the_record",
         ]),
     ),

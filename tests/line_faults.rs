@@ -25,6 +25,7 @@ fn timing() -> Timing {
         first_deadline: seconds(5.0),
         echo: false,
         acknowledgement: None,
+        prompt: None,
         identity: IdentityForm::Fields,
     }
 }

@@ -21,6 +21,11 @@ use crate::station::{Link, Meter, MeterSays, Relay, Settings, Supply, SupplySays
 
 /// The loop turns at least this often, in host time.
 const TURN: f64 = 0.05; // s
+/// Bytes of a line that are taken at once: a second of a fast line, so that a backlog is seen as one.
+const TAKEN: usize = 4096;
+/// A reading behind which later ones came in the same read is late by more than this, in host time:
+/// what turns of the loop explain is less.
+const LATE: f64 = 0.1; // s
 /// A lost supply is asked again this often, in host time.
 const REOPEN: f64 = 2.0; // s
 /// A station that is locked out is ordered off for this long before the actor ends, host time.
@@ -129,7 +134,7 @@ impl Actor {
 
     /// Waits for one event and deals with it.
     async fn turn(&mut self, run: &mut Run<'_>) {
-        let (mut from_supply, mut from_meter) = ([0; 1024], [0; 1024]);
+        let (mut from_supply, mut from_meter) = ([0; TAKEN], [0; TAKEN]);
         let event = self.next_event(run, &mut from_supply, &mut from_meter).await;
         if let Some(stood) = self.clock.turn() {
             run.note(format!("the host stood still for {:.1} s", stood.value));
@@ -264,10 +269,13 @@ impl Actor {
     }
 
     fn hear_meter(&mut self, run: &mut Run<'_>, says: Vec<MeterSays>) {
+        let mut behind = says.iter().filter(|said| matches!(said, MeterSays::Current(..))).count();
         for said in says {
             match said {
                 MeterSays::Current(sample, range) => {
-                    if let Err(error) = run.record(self.clock.bench(), sample, range) {
+                    behind -= 1;
+                    let late = self.is_late(behind, run.plan.meter.interval);
+                    if let Err(error) = run.record(self.clock.bench(), sample, range, late) {
                         run.note(error);
                         self.feed(run, Input::Disturbed);
                     }
@@ -286,6 +294,12 @@ impl Actor {
                 }
             }
         }
+    }
+
+    /// Whether a reading behind which so many others came in the same read was taken long before.
+    fn is_late(&self, behind: usize, interval: Time) -> bool {
+        let behind = f64::from(u32::try_from(behind).unwrap_or(u32::MAX));
+        seconds(LATE) < self.clock.lasts(interval * behind)
     }
 
     /// A connection that swallows everything may deliver it much later: nothing of it must come
@@ -451,6 +465,7 @@ impl Run<'_> {
         bench: Time,
         sample: Sample<Current>,
         range: RangeIndex,
+        late: bool,
     ) -> Result<(), String> {
         let wall = jiff::Timestamp::now();
         self.latest = Some(sample);
@@ -462,6 +477,9 @@ impl Run<'_> {
         }
         if self.procedure.phase() == Phase::Settle {
             flags = flags | Flags::SETTLING;
+        }
+        if late {
+            flags = flags | Flags::LATE;
         }
         let row = Row {
             sequence: self.sequence,

@@ -41,6 +41,11 @@ impl Clock {
         self.host() * self.lapse
     }
 
+    /// How long a span of bench time lasts at the host.
+    pub(crate) fn lasts(&self, bench: Time) -> Time {
+        bench / self.lapse
+    }
+
     /// The moment at which host time is `at`.
     pub(crate) fn instant(&self, at: Time) -> Instant {
         self.start + std::time::Duration::from_secs_f64(at.value.max(0.0))

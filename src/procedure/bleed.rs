@@ -44,8 +44,8 @@ pub(super) struct Bleed {
     relapsed: bool,
     proven_off: bool,
     supply_lost: bool,
-    /// The last reading before the output went off showed that a part hung on the clips.
-    attached: bool,
+    /// What the last reading before the output went off showed.
+    before: Before,
     returned: Charge,
     /// Readings in which charge would have been seen to come back.
     looked: u16,
@@ -58,6 +58,17 @@ pub(super) struct Bleed {
     /// From when the part empties: the output is proven off. Until then: now.
     empties_from: Time,
     last_at: Time,
+}
+
+/// What the last reading before the output went off showed of a part on the clips.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Before {
+    /// None.
+    Nothing,
+    /// One, but the reading is old: the meter was lost since.
+    PartOnce,
+    /// One, just then.
+    Part,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -87,12 +98,14 @@ impl Bleed {
             orders.push(Order::SelectRange(plan.meter.bleed));
         }
         // A meter that was lost can still tell what it saw last.
-        let attached = if tally.meter_lost {
-            senses.showed_a_part(plan)
+        let before = if senses.shows_a_part(plan, now) {
+            Before::Part
+        } else if tally.meter_lost && senses.showed_a_part(plan) {
+            Before::PartOnce
         } else {
-            senses.shows_a_part(plan, now)
+            Before::Nothing
         };
-        Self { attached, ..Self::new(now, Stage::Falling { since: now }) }
+        Self { before, ..Self::new(now, Stage::Falling { since: now }) }
     }
 
     /// The planned end: a supply that sinks empties the part first, any other goes off.
@@ -120,7 +133,7 @@ impl Bleed {
             relapsed: false,
             proven_off: false,
             supply_lost: false,
-            attached: false,
+            before: Before::Nothing,
             returned: coulombs(0.0),
             looked: 0,
             looked_late: false,
@@ -347,7 +360,10 @@ impl Bleed {
         };
         let nothing = seen == OneReading::OfNothing || !took_charge(context, held);
         if unproven || nothing || !self.proven_off {
-            self.attached = seen == OneReading::OfAPart;
+            self.before = match seen {
+                OneReading::OfAPart => Before::Part,
+                OneReading::OfNothing => Before::Nothing,
+            };
             context.tally.ended_by = Some(Finding::InstrumentLost);
             context.tally.broke_down_at = None;
         }
@@ -359,8 +375,7 @@ impl Bleed {
     }
 
     /// Whether a part that took charge was still there when it was emptied. A part that gave way
-    /// showed that it was by its current. What the last reading before showed counts only where
-    /// nothing was there to see the charge by: a clip may have come off since.
+    /// showed that it was by its current.
     fn hung_on(&self, context: &Context, held: Charge) -> bool {
         let tally = &context.tally;
         if tally.swapped {
@@ -370,11 +385,20 @@ impl Bleed {
             None => !tally.charge_in || tally.charge_out,
             Some(Finding::ContactLost) => tally.charge_out,
             Some(Finding::Stopped | Finding::InstrumentLost | Finding::NoContact) => {
-                let blind = self.looked < LOOKS || self.looked_late;
-                let seen = self.gave_back(charge_held(context)) || (self.attached && blind);
-                !took_charge(context, held) || tally.charge_out || seen
+                let gave_back = self.gave_back(charge_held(context));
+                !took_charge(context, held) || tally.charge_out || gave_back || self.was_there()
             }
             Some(_) => true,
+        }
+    }
+
+    /// Whether what was read before has to do for a proof. It does only where the charge could not be
+    /// seen to come back: where the meter is heard and sees none, a clip came off since.
+    fn was_there(&self) -> bool {
+        match self.before {
+            Before::Part => self.looked < LOOKS || self.looked_late,
+            Before::PartOnce => self.looked < LOOKS,
+            Before::Nothing => false,
         }
     }
 }

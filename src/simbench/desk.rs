@@ -34,6 +34,8 @@ pub(crate) struct Desk {
     pub(crate) silent: bool,
     /// Seconds by which each reply is late.
     pub(crate) late: f64,
+    /// Until then replies wait on their way, and all come at once (s).
+    pub(crate) held_until: f64,
     /// Nothing is read from the port.
     pub(crate) stalled: bool,
     /// The port is gone.
@@ -57,6 +59,7 @@ impl Desk {
             events: POWER_ON,
             silent: false,
             late: 0.0,
+            held_until: 0.0,
             stalled: false,
             hung_up: false,
             deaf_until: 0.0,
@@ -125,7 +128,8 @@ impl Desk {
             return;
         }
         for (delay, piece) in self.way.carry(bytes) {
-            self.replies.push((now + self.late + delay, piece));
+            let at = (now + self.late + delay).max(self.held_until);
+            self.replies.push((at, piece));
         }
     }
 

@@ -29,6 +29,8 @@ pub enum Fault {
     MeterWithoutOverload,
     /// Each reply of this instrument comes late.
     Late(Instrument, Time),
+    /// What this instrument sends in this time is held up on its way, and then comes all at once.
+    HeldUp(Instrument, Time),
     /// Lines that come sooner than this after another line are lost.
     NeedsGap(Instrument, Time),
     /// The supply's relay is stuck: the output stays on, while `OUTP?` tells what was ordered.
@@ -97,6 +99,10 @@ impl World {
             Fault::MeterSwapped => self.meter.trouble.swapped = true,
             Fault::MeterWithoutOverload => self.meter.trouble.no_overload_mark = true,
             Fault::Late(which, time) => self.desk(which).late = time.value,
+            Fault::HeldUp(which, time) => {
+                let until = self.now() + time.value;
+                self.desk(which).held_until = until;
+            }
             Fault::NeedsGap(which, time) => self.desk(which).gap = time.value,
             Fault::WrongIdentity(which) => STRANGER.clone_into(&mut self.desk(which).identity),
             Fault::ReadsNothing(which) => self.desk(which).stalled = true,

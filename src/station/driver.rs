@@ -18,7 +18,8 @@ pub use known::Driver;
 pub use line::{Flow, LineChange, LineSettings, Parity};
 pub(super) use meter::MeterFile;
 pub use meter::{
-    CurrentRange, MeterAbility, MeterDriver, MeterTalk, MeterWords, VoltageRange, meter, read_meter,
+    Awake, CurrentRange, MeterAbility, MeterDriver, MeterTalk, MeterWords, VoltageRange, meter,
+    read_meter,
 };
 pub use replies::{IdentityForm, NumberForm, OutputForm, SupplyReplies};
 pub(super) use scanner::check_ability as check_scanner;

@@ -94,10 +94,7 @@ impl Meter {
 
     /// What is to be written at `now`; reads when nothing else waits.
     pub fn write(&mut self, now: Time) -> Option<Vec<u8>> {
-        match &mut self.0 {
-            Kind::Asked(meter) => meter.write(now),
-            Kind::Streams(_) => None,
-        }
+        either!(&mut self.0, meter => meter.write(now))
     }
 
     /// The next moment at which this meter has something to do.

@@ -40,6 +40,8 @@ pub struct Timing {
     pub echo: bool,
     /// What the instrument answers to each order, if it answers.
     pub acknowledgement: Option<String>,
+    /// What the instrument puts in front of its lines when it is ready for the next one.
+    pub prompt: Option<String>,
     /// The form of its identity.
     pub identity: IdentityForm,
 }
@@ -425,7 +427,8 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
     }
 
     /// Cuts whole replies off. CR, LF and any run of them end a line; blank lines are no lines, and
-    /// NULs between lines are dropped. Lines that were awaited as echoes are not given.
+    /// NULs between lines are dropped. Lines that were awaited as echoes are not given, nor is a
+    /// prompt in front of a line.
     fn cut(&mut self, bytes: &[u8]) -> Vec<Vec<u8>> {
         let mut lines = Vec::new();
         for &byte in bytes {
@@ -435,9 +438,13 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
                 (b'\r' | b'\n' | 0, Some(_)) | (0, None) if between => {}
                 (b'\r' | b'\n', None) => lines.extend(self.end_line()),
                 _ if LONGEST_LINE <= self.buffer.len() => self.overlong = true,
-                (_, None) => self.buffer.push(byte),
+                (_, None) => {
+                    self.buffer.push(byte);
+                    self.drop_prompt();
+                }
                 (_, Some(length)) => {
                     self.buffer.push(byte);
+                    self.drop_prompt();
                     if length <= self.buffer.len() {
                         lines.push(std::mem::take(&mut self.buffer));
                     }
@@ -445,6 +452,14 @@ impl<Q: Copy + std::fmt::Debug> Session<Q> {
             }
         }
         lines
+    }
+
+    /// A prompt is no part of a line, whether the line comes with it or later. Only the very words
+    /// that the driver gives are taken away, and only in front.
+    fn drop_prompt(&mut self) {
+        if self.timing.prompt.as_ref().is_some_and(|prompt| prompt.as_bytes() == self.buffer) {
+            self.buffer.clear();
+        }
     }
 
     /// Length of the answer that is awaited, if it has no end mark and no echo comes before it.

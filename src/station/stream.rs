@@ -76,6 +76,14 @@ pub fn look(stream: &Stream, bytes: &[u8]) -> Seen {
     seen
 }
 
+/// The line that keeps an adapter awake.
+#[derive(Debug, Clone)]
+struct Wake {
+    line: Vec<u8>,
+    every: Time,
+    next: Time,
+}
+
 /// A meter that sends its readings unasked.
 #[derive(Debug, Clone)]
 pub(super) struct StreamingMeter {
@@ -89,6 +97,7 @@ pub(super) struct StreamingMeter {
     pending: Vec<u8>,
     /// Until then a reading must have come.
     until: Time,
+    awake: Option<Wake>,
     in_a_row: u8,
     lost: bool,
     misfits: u32,
@@ -113,6 +122,11 @@ impl StreamingMeter {
             first_deadline: driver.line.first_deadline,
             pending: Vec::new(),
             until: now + driver.line.first_deadline,
+            awake: driver.awake.as_ref().map(|awake| Wake {
+                line: format!("{}{}", awake.words, driver.line.end).into_bytes(),
+                every: awake.every,
+                next: now,
+            }),
             in_a_row: 0,
             lost: false,
             misfits: 0,
@@ -121,7 +135,15 @@ impl StreamingMeter {
 
     /// The next moment at which something is due.
     pub(super) fn wakes_at(&self) -> Option<Time> {
-        (!self.lost).then_some(self.until)
+        let next = self.awake.as_ref().map_or(self.until, |awake| awake.next.min(self.until));
+        (!self.lost).then_some(next)
+    }
+
+    /// What is to be written at `now`: at most what keeps the line awake.
+    pub(super) fn write(&mut self, now: Time) -> Option<Vec<u8>> {
+        let awake = self.awake.as_mut().filter(|awake| awake.next <= now && !self.lost)?;
+        awake.next = now + awake.every;
+        Some(awake.line.clone())
     }
 
     /// Takes bytes that came at `now`.
@@ -230,7 +252,14 @@ impl StreamingMeter {
         }
         self.lost = true;
         let came = reply::readable(&self.pending);
-        vec![MeterSays::Lost(format!("no reading came in time, {came} is pending"))]
+        // Some adapters stop what comes unasked while nothing is written to them.
+        let hint = if self.is_known() && self.awake.is_none() {
+            "; if it ran before, look at the power saving of its USB adapter, or let its driver keep \
+             it [awake]"
+        } else {
+            ""
+        };
+        vec![MeterSays::Lost(format!("no reading came in time, {came} is pending{hint}"))]
     }
 
     /// The abilities as planning needs them.
@@ -244,6 +273,9 @@ impl StreamingMeter {
         self.in_a_row = 0;
         self.lost = false;
         self.until = now + self.first_deadline;
+        if let Some(awake) = &mut self.awake {
+            awake.next = now;
+        }
     }
 
     /// How many lines or frames could not be read.

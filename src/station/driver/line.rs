@@ -38,6 +38,8 @@ pub struct LineSettings {
     pub echo: bool,
     /// What the instrument answers to each order, if it answers: a word such as `OK`.
     pub acknowledgement: Option<String>,
+    /// What the instrument puts in front of its lines when it is ready, such as `> `.
+    pub prompt: Option<String>,
     /// Longest time for the first answer after opening.
     #[serde(deserialize_with = "written")]
     #[schemars(with = "Written")]
@@ -107,6 +109,7 @@ impl LineSettings {
             rts: change.rts.or(self.rts),
             echo: self.echo,
             acknowledgement: self.acknowledgement,
+            prompt: self.prompt,
         };
         changed.check(file)?;
         Ok(changed)
@@ -122,6 +125,7 @@ impl LineSettings {
             first_deadline: self.first_deadline,
             echo: self.echo,
             acknowledgement: self.acknowledgement.clone(),
+            prompt: self.prompt.clone(),
             identity: IdentityForm::Fields,
         }
     }
@@ -146,8 +150,24 @@ impl LineSettings {
                 "line.end: expected the bytes that end a line, got none".into(),
             ));
         }
+        if let Some(prompt) = self.prompt.as_deref().filter(|prompt| !is_prompt(prompt)) {
+            return Err(wrong(
+                file,
+                format!(
+                    "line.prompt: expected words that end in one of {PROMPT_ENDS:?}, such as \
+                     \"> \", got {prompt:?}"
+                ),
+            ));
+        }
         Ok(())
     }
+}
+
+/// Signs that end a prompt: no answer begins with one, so none is cut short.
+const PROMPT_ENDS: [char; 5] = ['>', '#', '$', '%', ':'];
+
+fn is_prompt(prompt: &str) -> bool {
+    prompt.trim_end_matches(' ').ends_with(PROMPT_ENDS) && !prompt.contains(char::is_control)
 }
 
 /// Parity of a line.

@@ -9,7 +9,10 @@ use super::super::file::{self, FileError};
 use super::super::picture::Picture;
 use super::super::written::{Written, written, written_if_given};
 use super::{FrameStream, LineSettings, Stream, TextStream, check_numbers, text_of, wrong};
-use crate::quantity::{Current, Resistance, Time, Voltage};
+use crate::quantity::{Current, Resistance, Time, Voltage, seconds};
+
+/// A line that is kept awake is written to at most this often.
+const SHORTEST_AWAKE: f64 = 0.1; // s
 
 /// A meter's driver.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,8 +23,22 @@ pub struct MeterDriver {
     pub line: LineSettings,
     /// How it gives its readings.
     pub talk: MeterTalk,
+    /// What keeps the line of a meter that streams awake, if it falls asleep.
+    pub awake: Option<Awake>,
     /// What it can do; a station may say better.
     pub ability: MeterAbility,
+}
+
+/// A line without effect, for an adapter that saves power while nothing is written to it.
+#[derive(Debug, Clone, PartialEq, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Awake {
+    /// The line, without its end mark; it may be empty.
+    pub words: String,
+    /// How often it is written: well within the time after which the adapter falls asleep.
+    #[serde(deserialize_with = "written")]
+    #[schemars(with = "Written")]
+    pub every: Time,
 }
 
 /// How a meter gives its readings.
@@ -50,6 +67,8 @@ pub(in crate::station) struct MeterFile {
     text: Option<TextStream>,
     /// Of a meter that streams frames.
     frames: Option<FrameStream>,
+    /// What keeps the line of a meter that streams awake, if it falls asleep.
+    awake: Option<Awake>,
     /// What it can do; a station may say better.
     ability: MeterAbility,
 }
@@ -179,7 +198,8 @@ pub fn meter(name: &str, station: &Path) -> Result<MeterDriver, FileError> {
 ///
 /// [`FileError`] with the place, what was expected and what came.
 pub fn read_meter(file: &str, text: &str) -> Result<MeterDriver, FileError> {
-    let MeterFile { describes, line, words, text, frames, ability, .. } = file::parse(file, text)?;
+    let MeterFile { describes, line, words, text, frames, awake, ability, .. } =
+        file::parse(file, text)?;
     let talk = match (words, text, frames) {
         (Some(words), None, None) => asked(file, words, &ability)?,
         (None, Some(text), None) => MeterTalk::Streams(Stream::Text(text)),
@@ -191,7 +211,8 @@ pub fn read_meter(file: &str, text: &str) -> Result<MeterDriver, FileError> {
     {
         return Err(wrong(file, what));
     }
-    let driver = MeterDriver { describes, line, talk, ability };
+    check_awake(file, awake.as_ref(), &talk)?;
+    let driver = MeterDriver { describes, line, talk, awake, ability };
     driver.line.check(file)?;
     let scales: Vec<f64> =
         driver.ability.current_range.iter().map(|range| range.full_scale.value).collect();
@@ -200,6 +221,19 @@ pub fn read_meter(file: &str, text: &str) -> Result<MeterDriver, FileError> {
         driver.ability.voltage_range.iter().map(|range| range.full_scale.value).collect();
     check_order(file, "voltage_range", &scales)?;
     Ok(driver)
+}
+
+fn check_awake(file: &str, awake: Option<&Awake>, talk: &MeterTalk) -> Result<(), FileError> {
+    let Some(awake) = awake else { return Ok(()) };
+    if matches!(talk, MeterTalk::Asked(_)) {
+        let what = "[awake] is for a meter that streams: one that is asked is written to anyway";
+        return Err(wrong(file, what.into()));
+    }
+    if awake.every < seconds(SHORTEST_AWAKE) {
+        let what = format!("awake.every: expected {SHORTEST_AWAKE} s or more");
+        return Err(wrong(file, what));
+    }
+    Ok(())
 }
 
 fn asked(file: &str, words: MeterWords, ability: &MeterAbility) -> Result<MeterTalk, FileError> {

@@ -21,6 +21,7 @@ fn timing() -> Timing {
         first_deadline: seconds(5.0),
         echo: false,
         acknowledgement: None,
+        prompt: None,
         identity: IdentityForm::Fields,
     }
 }
@@ -197,6 +198,30 @@ fn an_echo_is_no_answer() {
     assert_eq!(session.receive(b"MEAS:VOLT?\r\n", seconds(1.1)), []);
     let heard = session.receive(b"25.0\r\n", seconds(1.2));
     assert_eq!(heard, [Heard::Answer(Ask::Voltage, b"25.0".to_vec())]);
+}
+
+#[test]
+fn a_prompt_before_an_answer_or_behind_it_is_no_part_of_it() {
+    let timing = Timing { echo: true, prompt: Some("> ".into()), ..timing() };
+    let mut session = Session::open(timing, "*IDN?", seconds(0.0));
+    session.write(seconds(0.5));
+    // The first time without a prompt, then with one in front of each line, at last behind it.
+    assert_eq!(session.receive(b"*IDN?\r\n", seconds(0.9)), []);
+    assert_eq!(session.receive(IDENTITY, seconds(1.0)).len(), 1);
+    for reply in [b"> MEAS:CURR?\r\n> -0.2\r\n".as_slice(), b"MEAS:CURR?\r\n-0.2\r\n> "] {
+        session.say(ask(Ask::Current));
+        session.write(seconds(1.0));
+        let heard = session.receive(reply, seconds(1.1));
+        assert_eq!(heard, [Heard::Answer(Ask::Current, b"-0.2".to_vec())]);
+    }
+    assert_eq!(session.resyncs(), 0);
+}
+
+#[test]
+fn what_only_looks_like_a_prompt_spoils_the_answer() {
+    let mut session = asked(Ask::Current);
+    let heard = session.receive(b"> 0.2\r\n", seconds(1.1));
+    assert_eq!(heard, [Heard::Answer(Ask::Current, b"> 0.2".to_vec())]);
 }
 
 #[test]

@@ -233,3 +233,46 @@ proptest! {
         prop_assert!(says.is_empty(), "{:?}", says);
     }
 }
+
+#[test]
+fn a_line_that_falls_asleep_is_written_to_as_often_as_its_driver_says() {
+    let text = shipped("text-stream-meter").unwrap();
+    let asleep = format!("{text}\n[awake]\nwords = \"\"\nevery = \"1.5 s\"\n");
+    let mut driver = read_meter("asleep", &asleep).unwrap();
+    driver.ability.current_range.retain(|range| range.full_scale == amperes(1e-2));
+    let crate::station::driver::MeterTalk::Streams(stream) = driver.talk.clone() else {
+        panic!("no stream")
+    };
+    let mut meter = StreamingMeter::open(stream, &driver, SensedBy::Shunt, seconds(0.0));
+    let written: Vec<_> = [0.0, 0.1, 1.4, 1.5, 1.6, 3.1]
+        .map(|at| meter.write(seconds(at)))
+        .into_iter()
+        .map(|bytes| bytes.is_some())
+        .collect();
+    assert_eq!(written, [true, false, false, true, false, true]);
+    assert_eq!(meter.write(seconds(4.6)), Some(b"\n".to_vec()));
+    assert_eq!(meter.wakes_at(), Some(seconds(5.0)), "the deadline comes first");
+}
+
+#[test]
+fn a_meter_that_is_not_kept_awake_is_never_written_to_and_its_silence_names_power_saving() {
+    let mut meter = text();
+    assert_eq!(meter.write(seconds(0.3)), None);
+    let says = meter.pass(seconds(10.0));
+    let [MeterSays::Lost(why)] = &says[..] else { panic!("{says:?}") };
+    assert!(why.contains("power saving"), "{why}");
+}
+
+#[rstest]
+#[case::of_a_meter_that_is_asked("scpi-meter", "1 s", "for a meter that streams")]
+#[case::without_a_pause("text-stream-meter", "0 s", "awake.every: expected 0.1 s or more")]
+fn nothing_is_kept_awake_needlessly(
+    #[case] driver: &str,
+    #[case] every: &str,
+    #[case] message: &str,
+) {
+    let text = shipped(driver).unwrap();
+    let text = format!("{text}\n[awake]\nwords = \"\"\nevery = \"{every}\"\n");
+    let error = read_meter("meter", &text).unwrap_err().to_string();
+    assert!(error.contains(message), "{error}");
+}
