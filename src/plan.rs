@@ -57,6 +57,8 @@ pub struct Plan {
     pub meter: MeterPlan,
     /// Resistor in series with the part.
     pub series: Resistance,
+    /// That resistor is bridged from switch-on until the part is full (handbook §3.1).
+    pub bypassed: bool,
     /// The look at a few per cent of the test voltage.
     pub probe: ProbePlan,
     /// The way up.
@@ -277,22 +279,28 @@ impl Plan {
         self.series + self.meter.range(range).burden
     }
 
+    /// The same until the part is full: without the series resistor where that is bridged.
+    #[must_use]
+    pub fn charging_path(&self, range: RangeIndex) -> Resistance {
+        if self.bypassed { self.meter.range(range).burden } else { self.path(range) }
+    }
+
     /// Resistance of the loop that the part empties through, with the meter on `range`.
     #[must_use]
     pub fn bleed_loop(&self, range: RangeIndex) -> Resistance {
         self.path(range) + self.discharge.bleeder.resistance()
     }
 
-    /// The time that a reading speaks for when `span` has passed since the one before.
+    /// The time that a reading through `path` speaks for when `span` has passed since the one before.
     ///
     /// A reading is the mean over its own interval. What flowed between the end of one and the
     /// begin of the next was not measured: after a step it has died away by exp(−t/τ), so the
     /// gap counts by the share x/(eˣ − 1) with x = interval/τ, which is 1 for a slow part and 0
     /// for a quick one.
     #[must_use]
-    pub fn spoken_for(&self, span: Time, range: RangeIndex) -> Time {
+    pub fn spoken_for(&self, span: Time, path: Resistance) -> Time {
         let interval = self.meter.interval;
-        let constant = self.path(range) * self.part.capacitance;
+        let constant = path * self.part.capacitance;
         let x = (interval / constant).value.max(1e-6);
         let gap = (span - interval).max(Time::default());
         span.min(interval) + gap * (x / x.exp_m1())

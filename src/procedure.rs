@@ -89,6 +89,8 @@ pub enum Order {
     CutOut,
     /// Put the bleeder across the terminals, or take it off.
     Bleeder(Switch),
+    /// Bridge the series resistor, or put it back into the path.
+    Bypass(Switch),
     /// Set protections, current limit and 0 V as a group, and read them back.
     Arm,
     /// Switch the output on.
@@ -334,6 +336,16 @@ impl Procedure {
 
     /// Takes one input at `now` and gives the orders that follow from it.
     pub fn step(&mut self, now: Time, input: Input) -> Orders {
+        let orders = self.answer(now, input);
+        for order in &orders {
+            if let Order::Bypass(switch) = order {
+                self.senses.bypass(*switch);
+            }
+        }
+        orders
+    }
+
+    fn answer(&mut self, now: Time, input: Input) -> Orders {
         let mut orders = Orders::new();
         let span = self.senses.take(&self.plan, now, input);
         if let Some(span) = span {
@@ -378,6 +390,9 @@ impl Procedure {
         let from = round_down(self.plan.test_voltage, self.plan.supply.voltage_step);
         self.plan = Arc::new(next);
         self.tally.full_voltage_at = None;
+        if self.plan.bypassed {
+            orders.push(Order::Bypass(Switch::On));
+        }
         orders.push(Order::SelectRange(self.plan.meter.surge));
         self.state = State::Ramp(Ramp::begin(now, from));
     }
@@ -393,7 +408,7 @@ impl Procedure {
         else {
             return;
         };
-        let span = self.plan.spoken_for(span, self.senses.range());
+        let span = self.plan.spoken_for(span, self.senses.path(&self.plan));
         self.tally.count.add(current - self.tally.offset, span, voltage);
         self.tally.counted_to = voltage;
     }

@@ -102,7 +102,7 @@ impl Follower {
                 }
                 Order::SetVoltage(voltage) => self.set = voltage.value,
                 Order::SelectRange(range) => self.range = range,
-                Order::Bleeder(_) => {}
+                Order::Bleeder(_) | Order::Bypass(_) => {}
             }
         }
     }

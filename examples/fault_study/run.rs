@@ -345,7 +345,7 @@ impl<'a> Run<'a> {
                         self.tell(Instrument::Supply, &bytes);
                     }
                 }
-                Order::Bleeder(_) => {}
+                Order::Bleeder(_) | Order::Bypass(_) => {}
                 Order::Arm => self.supply.arm(Settings {
                     current_limit: self.plan.supply.current_limit,
                     over_voltage: self.plan.supply.over_voltage,

@@ -114,6 +114,7 @@ impl<'a> Bench<'a> {
                     Bleeder::SupplySinks => false,
                 };
             }
+            Order::Bypass(_) => {}
             Order::Arm => {
                 self.set = 0.0;
                 return Some(Input::Armed);

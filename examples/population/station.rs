@@ -125,6 +125,7 @@ impl Station {
                 conversion: conversion(meter, specimen),
             },
             series: ohms(series),
+            bypass: false,
             bleeder: bleeder(supply, specimen.printed),
             ceiling: volts(700.0),
             energy_bound: joules(2000.0),

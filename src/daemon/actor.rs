@@ -44,6 +44,7 @@ pub(crate) struct Actor {
     pub(crate) meter_link: Option<Link>,
     pub(crate) meter_plug: Plug,
     pub(crate) relay: Option<Relay>,
+    pub(crate) bypass: Option<Relay>,
     pub(crate) keeper: Keeper,
     pub(crate) clock: Clock,
 }
@@ -375,6 +376,7 @@ impl Actor {
             match *order {
                 Order::CutOut => self.cut_out(run),
                 Order::Bleeder(switch) => self.bleed(run, switch),
+                Order::Bypass(switch) => self.bridge(run, switch),
                 Order::Arm => self.supply.arm(settings(&run.plan)),
                 Order::SwitchOn => self.supply.switch_on(),
                 Order::SinkAtZero => self.supply.sink_at_zero(),
@@ -395,8 +397,18 @@ impl Actor {
 
     fn bleed(&mut self, run: &mut Run<'_>, switch: Switch) {
         let Some(relay) = &mut self.relay else { return };
-        if let Err(error) = relay.bleed(switch == Switch::On) {
+        let done = if switch == Switch::On { relay.fall() } else { relay.pull() };
+        if let Err(error) = done {
             run.note(format!("the bleeder relay does not obey: {error}"));
+            self.feed(run, Input::Disturbed);
+        }
+    }
+
+    fn bridge(&mut self, run: &mut Run<'_>, switch: Switch) {
+        let Some(relay) = &mut self.bypass else { return };
+        let done = if switch == Switch::On { relay.pull() } else { relay.fall() };
+        if let Err(error) = done {
+            run.note(format!("the bypass relay does not obey: {error}"));
             self.feed(run, Input::Disturbed);
         }
     }

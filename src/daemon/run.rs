@@ -157,6 +157,7 @@ impl OpenStation {
         let supply_link = Link::open(&station.supply.port, &station.supply.driver.line).await?;
         let meter_link = Link::open(&station.meter.port, &station.meter.driver.line).await?;
         let relay = station.relay.as_ref().map(Relay::open).transpose()?;
+        let bypass = station.bypass.as_ref().map(Relay::open).transpose()?;
         let duplicate = supply_link.duplicate().map_err(|source| RunError::System {
             what: "the supply's line can't be shared with the keeper",
             source,
@@ -174,6 +175,7 @@ impl OpenStation {
             meter_link: Some(meter_link),
             meter_plug: Plug::new(&station.meter.port, &station.meter.driver.line),
             relay,
+            bypass,
             keeper,
             clock,
         });

@@ -17,6 +17,8 @@ pub struct Bench {
     pub meter: MeterFacts,
     /// Resistor in series with the part, between the supply's terminals and the meter.
     pub series: Resistance,
+    /// A relay can bridge that resistor while a part charges.
+    pub bypass: bool,
     /// How the part is emptied.
     pub bleeder: Bleeder,
     /// No part is taken above this voltage at this station.

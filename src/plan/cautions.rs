@@ -2,6 +2,7 @@
 
 use crate::quantity::{Celsius, Current, Energy, Time, Voltage, ohms, seconds, text, volts, watts};
 
+use super::draw_up::BYPASSED_SHARE;
 use super::{Bleeder, FORMING_SHARES, HARMLESS, Plan, Purpose, TOUCH_SAFE, TakenZero, Wish};
 use crate::part::{CORRECTED_WITHIN, Dielectric, Reach};
 
@@ -230,10 +231,16 @@ pub(super) fn warnings(
         ));
     }
     let constant = plan.path(plan.meter.surge) * plan.part.capacitance;
-    if target.reading_time < constant * 20.0 {
+    if plan.bypassed {
+        warnings.push(
+            "the series resistor is bridged while this part charges: until it is full the supply's \
+             current limit alone bounds what a part that gives way can draw"
+                .into(),
+        );
+    } else if target.reading_time < constant * BYPASSED_SHARE {
         warnings.push(format!(
             "the series resistor charges this part with a time constant of {}: choose a smaller \
-             one (handbook §3.1: at most a twentieth of the reading time)",
+             one or bridge it by relay (handbook §3.1: at most a twentieth of the reading time)",
             text::time(constant)
         ));
     }

@@ -111,6 +111,7 @@ impl Plan {
     #[must_use]
     pub fn for_clip_watch(&self, awaits_gone: bool) -> Self {
         let mut plan = Self { purpose: Purpose::ClipWatch { awaits_gone }, ..self.clone() };
+        plan.bypassed = false;
         plan.probe.voltage = self.look_voltage();
         plan.test_voltage = self.look_voltage();
         let step = self.supply.voltage_step;

@@ -48,7 +48,7 @@ pub fn draw_up_zero(
         source: "the open fixture".into(),
     };
     // The zero is being measured anew: the one before has no say in it.
-    let bench = Bench { zero: None, ..bench.clone() };
+    let bench = Bench { zero: None, bypass: false, ..bench.clone() };
     let drawn = draw_up(&Wish { acknowledged, ..Wish::of(part, limit) }, &bench)?;
     let plan = super::Plan { purpose: Purpose::Zero, ..drawn.plan };
     let duration = super::cautions::duration(&plan);

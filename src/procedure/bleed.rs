@@ -94,6 +94,9 @@ impl Bleed {
     ) -> Self {
         orders.push(Order::CutOut);
         orders.push(Order::Bleeder(Switch::On));
+        if plan.bypassed {
+            orders.push(Order::Bypass(Switch::Off));
+        }
         if !tally.meter_lost {
             orders.push(Order::SelectRange(plan.meter.bleed));
         }

@@ -49,7 +49,7 @@ impl ClipWatch {
         let span = self.last_at.map_or(seconds(0.0), |last| context.now - last);
         self.last_at = Some(context.now);
         if let Sample::Value(current) = sample {
-            let span = plan.spoken_for(span, context.senses.range());
+            let span = plan.spoken_for(span, context.senses.path(plan));
             self.charge += (current - context.tally.offset) * span;
         }
         self.drive(context);

@@ -191,7 +191,7 @@ impl Closing {
             Sample::Overload { negative: true } => -facts.full_scale,
             Sample::Overload { negative: false } | Sample::NotANumber => return,
         };
-        let span = context.plan.spoken_for(context.now - *last_at, range);
+        let span = context.plan.spoken_for(context.now - *last_at, context.plan.path(range));
         *last_at = context.now;
         let ohmic = self.before * (*set / context.plan.test_voltage).value;
         let error = facts.error_at(current);

@@ -48,7 +48,7 @@ pub(super) struct Rising {
 impl Rising {
     fn count(&mut self, context: &Context, current: Current) {
         let span = self.last_at.map_or(seconds(0.0), |last| context.now - last);
-        let counted = context.plan.spoken_for(span, context.senses.range());
+        let counted = context.plan.spoken_for(span, context.senses.path(context.plan));
         self.charge += (current - context.tally.offset) * counted;
         self.last_at = Some(context.now);
     }

@@ -38,6 +38,9 @@ impl Probe {
     pub(super) fn begin(plan: &Plan, now: Time, orders: &mut Orders) -> Self {
         orders.push(Order::CutOut);
         orders.push(Order::Bleeder(Switch::On));
+        if plan.bypassed {
+            orders.push(Order::Bypass(Switch::Off));
+        }
         orders.push(Order::SelectRange(plan.meter.surge));
         Self::Look { since: now, written: now }
     }
@@ -118,6 +121,9 @@ impl Probe {
     fn arm(&mut self, context: &mut Context, input: Input, since: Time) -> Step {
         if input == Input::Armed {
             context.orders.push(Order::Bleeder(Switch::Off));
+            if context.plan.bypassed {
+                context.orders.push(Order::Bypass(Switch::On));
+            }
             context.orders.push(Order::SwitchOn);
             *self = Self::SwitchingOn { since: context.now };
             return Step::Stay;

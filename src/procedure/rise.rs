@@ -1,13 +1,15 @@
 //! The way up: the ramp to the test voltage, and the end of the charging surge.
 
 use super::soak::{Settle, conducts, fell};
-use super::{Context, Input, Order, Sample, State, Step, round_down};
+use super::{Context, Input, Order, Sample, State, Step, Switch, round_down};
 use crate::judge::Finding;
 use crate::plan::Plan;
 use crate::quantity::{Current, Time, Voltage, seconds, volts};
 
 /// A part that stands at this share of the test voltage and draws less and less is waited for.
 const NEAR_SHARE: f64 = 0.8;
+/// Share of the test voltage at which a bridged series resistor may come back (handbook §3.1).
+const FULL_ENOUGH: f64 = 0.98;
 /// Full voltage that comes this share of the reading time after the ramp is late.
 const LATE_SHARE: f64 = 0.05;
 /// It must draw less by this part in ten seconds.
@@ -73,7 +75,7 @@ impl Ramp {
         if self.arrivals < ARRIVAL_READINGS {
             return Step::Stay;
         }
-        Step::Next(State::Charge(Charge::begin(context.now)))
+        Step::Next(State::Charge(Charge::begin(context)))
     }
 
     fn raise(&mut self, context: &mut Context) {
@@ -95,10 +97,22 @@ fn target(plan: &Plan) -> Voltage {
     round_down(plan.test_voltage, plan.supply.voltage_step)
 }
 
+/// Whether the series resistor is bridged.
+#[derive(Debug, Clone, Copy)]
+enum Bypass {
+    /// It is.
+    Closed,
+    /// No more; readings that were begun before do not count.
+    Opened { unused: u8 },
+    /// It is not.
+    Open,
+}
+
 /// Waiting for the charging current to die away.
 #[derive(Debug, Clone)]
 pub(super) struct Charge {
     since: Time,
+    bypass: Bypass,
     fall: Fall,
     /// What flowed ten seconds ago and more, and when.
     mark: Option<(Time, Current)>,
@@ -107,15 +121,27 @@ pub(super) struct Charge {
 }
 
 impl Charge {
-    fn begin(now: Time) -> Self {
-        Self { since: now, fall: Fall::default(), mark: None, falls: true }
+    fn begin(context: &Context) -> Self {
+        let bypass = if context.plan.bypassed { Bypass::Closed } else { Bypass::Open };
+        Self { since: context.now, bypass, fall: Fall::default(), mark: None, falls: true }
     }
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        if let Bypass::Opened { unused } = self.bypass {
+            self.bypass = after_opening(unused, input);
+            return Step::Stay;
+        }
         if self.fall.watch(context, input, self.since) {
             return fell(context);
         }
         let waited = context.now - self.since;
+        if matches!(self.bypass, Bypass::Closed) {
+            if context.plan.ramp.charge <= waited || is_full(context) {
+                context.orders.push(Order::Bypass(Switch::Off));
+                self.bypass = Bypass::Opened { unused: context.plan.meter.settling_readings + 1 };
+            }
+            return Step::Stay;
+        }
         if waited < context.plan.ramp.charge {
             return Step::Stay;
         }
@@ -163,6 +189,24 @@ impl Charge {
         }
         held(context, leaks && plan.target.reading_time <= waited)
     }
+}
+
+/// Counts down the readings of which a part was taken before the series resistor was back.
+fn after_opening(unused: u8, input: Input) -> Bypass {
+    match unused {
+        0 => Bypass::Open,
+        _ if matches!(input, Input::Current { .. }) => Bypass::Opened { unused: unused - 1 },
+        _ => Bypass::Opened { unused },
+    }
+}
+
+/// Whether the series resistor may come back: the part stands near its voltage and draws little
+/// (handbook §3.1).
+fn is_full(context: &Context) -> bool {
+    let plan = context.plan;
+    let voltage = context.senses.part_voltage(plan, context.now);
+    let near = voltage.is_some_and(|voltage| plan.test_voltage * FULL_ENOUGH <= voltage);
+    near && !conducts(plan, context.senses.smooth_current())
 }
 
 /// Watches the voltage at the part on the way up.

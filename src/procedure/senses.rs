@@ -3,9 +3,9 @@
 //! The voltage at the part is a measured value or unknown, never the set-point; unknown counts as
 //! charged.
 
-use super::{Input, OneReading, OutputState, Sample};
+use super::{Input, OneReading, OutputState, Sample, Switch};
 use crate::plan::{Bleeder, Plan, RangeIndex, Sensing};
-use crate::quantity::{Current, Time, Voltage, amperes, seconds, volts};
+use crate::quantity::{Current, Resistance, Time, Voltage, amperes, seconds, volts};
 
 /// Newest readings and extremes.
 #[derive(Debug, Clone)]
@@ -20,6 +20,8 @@ pub(super) struct Senses {
     /// Highest voltage that the terminals were read at.
     highest: Voltage,
     range: RangeIndex,
+    /// The series resistor is bridged.
+    bypassed: bool,
     smooth: Current,
     output: OutputState,
     meter_heard: Time,
@@ -53,6 +55,7 @@ impl Senses {
             read_off: false,
             highest: volts(0.0),
             range,
+            bypassed: false,
             smooth: amperes(0.0),
             output: OutputState::Unknown,
             meter_heard: seconds(0.0),
@@ -71,6 +74,16 @@ impl Senses {
     /// The part may stand at any voltage: nobody has looked.
     pub(super) fn assume_charged(&mut self) {
         self.peak_part_voltage = volts(f64::INFINITY);
+    }
+
+    /// The series resistor is bridged from here on, or no more.
+    pub(super) fn bypass(&mut self, switch: Switch) {
+        self.bypassed = switch == Switch::On;
+    }
+
+    /// Resistance between terminals and part as the path now is.
+    pub(super) fn path(&self, plan: &Plan) -> Resistance {
+        if self.bypassed { plan.charging_path(self.range) } else { plan.path(self.range) }
     }
 
     /// Takes an input in; for a current value, the time that it speaks for.
@@ -250,7 +263,7 @@ impl Senses {
         if self.overload.is_some() {
             return None;
         }
-        Some(terminals.value - current.value * plan.path(self.range))
+        Some(terminals.value - current.value * self.path(plan))
     }
 
     /// Voltage at the part while it bleeds, by whichever way this station can know it.

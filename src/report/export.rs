@@ -20,7 +20,7 @@ use std::thread;
 use crate::record::{Flags, Record, RecordError, RecordedCurrent, Row, RunId};
 
 /// Blocks of readings that may wait between the two threads.
-const WAITING: usize = 4;
+const WAITING: usize = 32;
 
 /// Why an export or an import failed.
 #[derive(Debug, thiserror::Error)]

@@ -1,7 +1,8 @@
-//! A bleeder relay on a control line: low bleeds, since lines fall when a program dies.
+//! A relay on a control line. Lines fall when a program dies, so low is the safe state: a bleeder
+//! then bleeds, and a bypass is open, with the series resistor in the path.
 //!
 //! Opening a port lifts its lines for a moment and closing lets them fall, so the port is opened
-//! before the output may be on, and the state counts only once the falling voltage has shown it.
+//! before the output may be on, and a bleeder counts only once the falling voltage has shown it.
 
 use std::time::Duration;
 
@@ -28,7 +29,7 @@ impl ControlLines for Box<dyn SerialPort> {
     }
 }
 
-/// A bleeder relay.
+/// A relay.
 pub struct Relay<L = Box<dyn SerialPort>> {
     lines: L,
     line: ControlLine,
@@ -36,7 +37,7 @@ pub struct Relay<L = Box<dyn SerialPort>> {
 
 /// A relay that does not obey.
 #[derive(Debug, thiserror::Error)]
-#[error("{port}: the bleeder relay's control line can't be set: {source}")]
+#[error("{port}: the relay's control line can't be set: {source}")]
 pub struct RelayError {
     /// Its port.
     pub port: String,
@@ -45,7 +46,7 @@ pub struct RelayError {
 }
 
 impl Relay {
-    /// Opens the relay's port and lets it bleed.
+    /// Opens the relay's port and lets the line fall.
     ///
     /// The port is shared with the keeper, which opens it by name as well.
     ///
@@ -60,19 +61,28 @@ impl Relay {
             .open()
             .map_err(failed)?;
         let mut relay = Self { lines: port, line: wired.line };
-        relay.bleed(true).map_err(failed)?;
+        relay.fall().map_err(failed)?;
         Ok(relay)
     }
 }
 
 impl<L: ControlLines> Relay<L> {
-    /// Puts the bleeder on, or takes it off.
+    /// Lets the line fall, into the state that is safe.
     ///
     /// # Errors
     ///
-    /// The system's; the state of the bleeder is then unknown.
-    pub fn bleed(&mut self, on: bool) -> Result<(), tokio_serial::Error> {
-        self.lines.set(self.line, !on)
+    /// The system's; the state of the relay is then unknown.
+    pub fn fall(&mut self) -> Result<(), tokio_serial::Error> {
+        self.lines.set(self.line, false)
+    }
+
+    /// Pulls the relay: no bleeder across the terminals, or a bridged resistor.
+    ///
+    /// # Errors
+    ///
+    /// As [`Relay::fall`].
+    pub fn pull(&mut self) -> Result<(), tokio_serial::Error> {
+        self.lines.set(self.line, true)
     }
 }
 
@@ -91,10 +101,10 @@ mod tests {
     }
 
     #[test]
-    fn the_dead_state_of_the_line_is_the_bleeding_one() {
+    fn the_dead_state_of_the_line_is_the_safe_one() {
         let mut relay = Relay { lines: Written::default(), line: ControlLine::Rts };
-        relay.bleed(true).unwrap();
-        relay.bleed(false).unwrap();
+        relay.fall().unwrap();
+        relay.pull().unwrap();
         assert_eq!(relay.lines.0, [(ControlLine::Rts, false), (ControlLine::Rts, true)]);
     }
 
@@ -102,6 +112,6 @@ mod tests {
     fn a_relay_on_a_missing_port_is_named() {
         let wired = RelayLine { port: "/dev/no-such-port".into(), line: ControlLine::Dtr };
         let Err(error) = Relay::open(&wired) else { panic!("opened") };
-        assert!(error.to_string().starts_with("/dev/no-such-port: the bleeder relay"), "{error}");
+        assert!(error.to_string().starts_with("/dev/no-such-port: the relay"), "{error}");
     }
 }

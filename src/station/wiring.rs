@@ -43,6 +43,8 @@ pub struct Station {
     pub sensed_by: SensedBy,
     /// Line of the bleeder relay, if there is one.
     pub relay: Option<RelayLine>,
+    /// Line of the relay that bridges the series resistor, if there is one.
+    pub bypass: Option<RelayLine>,
     /// The scanner, if parts are wired to one.
     pub scanner: Option<WiredScanner>,
     /// The facts that planning needs.
@@ -93,8 +95,9 @@ impl std::fmt::Display for Port {
     }
 }
 
-/// A bleeder relay on a control line. Lines fall when a program dies: low is the bleeding state.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// A relay on a control line. Lines fall when a program dies: low is the safe state.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct RelayLine {
     /// Serial device whose line it is.
     pub port: String,
@@ -148,6 +151,8 @@ pub(super) struct StationFile {
     meter: MeterTable,
     /// What empties the part.
     bleeder: BleederTable,
+    /// A relay that bridges the series resistor while a large part charges; low must mean open.
+    bypass: Option<RelayLine>,
     /// A relay for each of several parts.
     scanner: Option<scanner::ScannerTable>,
 }
@@ -256,10 +261,14 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
     }
     check_input(&meter.ability).map_err(wrong)?;
     hold_range(&mut meter, file.meter.range).map_err(wrong)?;
+    if relay.is_some() && relay == file.bypass {
+        return Err(wrong("bleeder and bypass hang on the same line of the same port".into()));
+    }
     let bench = Bench {
         supply: supply_facts(&supply.ability),
         meter: meter::facts(&meter.ability, sensed_by),
         series: file.series_resistor,
+        bypass: file.bypass.is_some(),
         bleeder,
         ceiling: bounds.ceiling,
         energy_bound: bounds.energy,
@@ -288,6 +297,7 @@ pub fn read(path: &Path, text: &str) -> Result<Station, FileError> {
         meter: Wired { driver: meter, port: meter_port, identity: file.meter.identity },
         sensed_by,
         relay,
+        bypass: file.bypass,
         scanner,
         bench,
     })
@@ -583,6 +593,26 @@ mod tests {
             station.relay,
             Some(RelayLine { port: "/dev/ttyS0".into(), line: ControlLine::Rts })
         );
+    }
+
+    #[test]
+    fn a_bypass_names_its_line() {
+        let text = format!("{EXAMPLE}\n[bypass]\nport = \"/dev/ttyS0\"\nline = \"dtr\"\n");
+        let station = read(Path::new("bench.toml"), &text).unwrap();
+        let line = RelayLine { port: "/dev/ttyS0".into(), line: ControlLine::Dtr };
+        assert_eq!(station.bypass, Some(line));
+        assert!(station.bench.bypass && !read_example().bench.bypass);
+    }
+
+    #[test]
+    fn bleeder_and_bypass_are_two_lines() {
+        let text = EXAMPLE.replace(
+            "kind = \"fitted\"",
+            "kind = \"relay\"\nport = \"/dev/ttyS0\"\nline = \"rts\"",
+        );
+        let text = format!("{text}\n[bypass]\nport = \"/dev/ttyS0\"\nline = \"rts\"\n");
+        let error = read(Path::new("bench.toml"), &text).unwrap_err().to_string();
+        assert!(error.contains("bleeder and bypass hang on the same line"), "{error}");
     }
 
     #[test]

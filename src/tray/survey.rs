@@ -176,6 +176,7 @@ mod tests {
                 conversion: Conversion::default(),
             },
             series: ohms(1000.0),
+            bypass: false,
             bleeder: Bleeder::Fitted(ohms(10_000.0)),
             ceiling: volts(60.0),
             energy_bound: joules(10.0),

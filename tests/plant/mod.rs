@@ -82,6 +82,7 @@ pub fn plan() -> Plan {
             conversion: Conversion::default(),
         },
         series: ohms(1000.0),
+        bypassed: false,
         probe: ProbePlan {
             voltage: volts(1.0),
             rise: seconds(3.0),
@@ -176,6 +177,32 @@ pub struct Plant {
     left_with: f64,
     /// The meter's zero, in fixed errors of the range in use.
     pub offset: f64,
+    /// What bridges the series resistor.
+    pub bypass: Bypass,
+}
+
+/// The relay that bridges the series resistor.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Bypass {
+    /// The resistor is in the path.
+    #[default]
+    Open,
+    /// It is bridged.
+    Closed,
+    /// It is in the path whatever is ordered.
+    StuckOpen,
+    /// It is bridged whatever is ordered.
+    StuckClosed,
+}
+
+impl Bypass {
+    fn turn(&mut self, switch: Switch) {
+        *self = match (*self, switch) {
+            (Self::Open | Self::Closed, Switch::On) => Self::Closed,
+            (Self::Open | Self::Closed, Switch::Off) => Self::Open,
+            (stuck, _) => stuck,
+        };
+    }
 }
 
 impl Plant {
@@ -197,6 +224,7 @@ impl Plant {
             deaf: false,
             left_with: 0.0,
             offset: 0.0,
+            bypass: Bypass::default(),
         }
     }
 
@@ -269,6 +297,7 @@ impl Plant {
                 }
                 Order::SelectRange(range) => self.range = range,
                 Order::Bleeder(Switch::On | Switch::Off) => {}
+                Order::Bypass(switch) => self.bypass.turn(switch),
             }
         }
         answers
@@ -304,7 +333,11 @@ impl Plant {
     /// One implicit step of the loop, with the leakage linearised.
     fn integrate(&mut self, dt: f64) {
         self.time += dt;
-        let path = self.plan.path(self.range).value;
+        let burden = self.plan.meter.range(self.range).burden.value;
+        let path = match self.bypass {
+            Bypass::Open | Bypass::StuckOpen => self.plan.series.value + burden,
+            Bypass::Closed | Bypass::StuckClosed => burden,
+        };
         let bleeder = self.plan.discharge.bleeder.resistance().value;
         let attached = self.time < self.part.falls_off_at;
         let farad = if attached { self.part.farad } else { 50e-12 };

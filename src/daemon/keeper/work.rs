@@ -193,7 +193,7 @@ impl Work {
         if self.ordered_off.replace(now).is_none() {
             tell(&format!("{why}; switching the output off"));
         }
-        if let Some(Err(error)) = self.relay.as_mut().map(|relay| relay.bleed(true)) {
+        if let Some(Err(error)) = self.relay.as_mut().map(Relay::fall) {
             tell(&format!("the bleeder relay does not obey: {error}"));
         }
     }

@@ -36,6 +36,7 @@ fn bench() -> Bench {
             conversion: Conversion::default(),
         },
         series: ohms(1000.0),
+        bypass: false,
         bleeder: Bleeder::Fitted(ohms(10_000.0)),
         ceiling: volts(60.0),
         energy_bound: joules(10.0),
@@ -398,4 +399,25 @@ fn a_zero_is_planned_within_the_bounds_of_the_bench() {
     high.supply.most_voltage = volts(200.0);
     assert!(draw_up_zero(&high, volts(100.0), seconds(60.0), false).is_err());
     assert!(draw_up_zero(&high, volts(100.0), seconds(60.0), true).is_ok());
+}
+
+#[rstest]
+// A twentieth of two minutes is 6 s: 2.2 mF behind 1.01 kΩ take 2.2 s, 10 mF 10.1 s.
+#[case::a_part_that_charges_soon("2200uF 25V aluminium", Aim::Soak, false)]
+#[case::a_large_part("10mF 25V aluminium", Aim::Soak, true)]
+#[case::a_large_part_to_be_formed("10mF 25V aluminium", Aim::Reform, false)]
+fn the_series_resistor_is_bridged_where_it_would_hold_the_charging_up(
+    #[case] part: &str,
+    #[case] aim: Aim,
+    #[case] bypassed: bool,
+) {
+    for fitted in [false, true] {
+        let bench = Bench { bypass: fitted, ..bench() };
+        let drawn = draw_up(&Wish { aim, ..wish(part) }, &bench).unwrap();
+        assert_eq!(drawn.plan.bypassed, bypassed && fitted);
+        let bound = drawn.warnings.iter().any(|said| said.contains("limit alone bounds"));
+        assert_eq!(bound, bypassed && fitted, "{:?}", drawn.warnings);
+        let held_up = drawn.warnings.iter().any(|said| said.contains("bridge it by relay"));
+        assert_eq!(held_up, part.starts_with("10mF") && !drawn.plan.bypassed);
+    }
 }

@@ -1,6 +1,6 @@
 //! Readings as Parquet, for an existing engine to go through thousands of runs.
 //!
-//! One table of readings, a row group for each million of them. What is known of each run, as JSON
+//! One table of readings, in row groups of 131 072. What is known of each run, as JSON
 //! objects like those of `show --json`, stands in the file's own notes under `reststrom.runs`.
 
 use std::path::Path;
@@ -30,8 +30,8 @@ const SCHEMA: &str = "message readings {
     required binary flags (string);
     required binary phase (string);
 }";
-/// Readings of a row group.
-const GROUP: usize = 1 << 20;
+/// Readings of a row group: enough to pack well, few enough that reading goes on while one is packed.
+const GROUP: usize = 1 << 17;
 /// Columns in which nearly every value is another: a dictionary would only cost.
 const DISTINCT: [&str; 4] = ["sequence", "time_second", "wall", "current_ampere"];
 /// The name under which the runs stand in the file's notes.
