@@ -29,7 +29,7 @@ const ROWS: &[(&str, Kept)] = &[
     (
         "OPN-002",
         By(&[
-            "the_dead_state_of_the_line_is_the_bleeding_one",
+            "the_dead_state_of_the_line_is_the_safe_one",
             "the_bleeder_comes_off_just_before_the_output_goes_on",
             "a_part_that_does_not_empty_locks_out",
         ]),
