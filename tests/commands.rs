@@ -14,8 +14,6 @@ use serde_json::Value;
 
 /// Slow enough for a loaded machine to read the ramp densely.
 const LAPSE: f64 = 20.0;
-/// Slow enough for a capacitance to be measured on a loaded machine.
-const STEADY: f64 = 25.0;
 const C14: [&str; 4] = ["C14", "22µF", "25V", "tantalum"];
 
 /// Words of a command with those of a part after the first.
@@ -95,7 +93,7 @@ fn is_the_object_of_c14(object: &Value) {
 
 #[test]
 fn a_soak_gives_the_contracts_object_and_show_runs_and_plot_agree_with_it() {
-    let rig = Rig::holding(STEADY, "C14");
+    let rig = Rig::holding(LAPSE, "C14");
     let ended = rig.run(&words("soak", &C14, &["--json"]));
     assert_eq!(ended.code, Some(0), "{ended:?}");
     let object = ended.json();
@@ -147,7 +145,7 @@ fn plots_are_written(rig: &Rig) {
 
 #[test]
 fn a_bench_behind_a_socket_gives_the_same_verdict_as_one_on_a_terminal() {
-    let options = BenchOptions { lapse: STEADY, serve: Serve::Loopback, ..BenchOptions::default() };
+    let options = BenchOptions { lapse: LAPSE, serve: Serve::Loopback, ..BenchOptions::default() };
     let rig = Rig::on(options, &part("C14"));
     let ended = rig.run(&words("soak", &C14, &["--json"]));
     assert_eq!(ended.code, Some(0), "{ended:?}");
@@ -157,7 +155,7 @@ fn a_bench_behind_a_socket_gives_the_same_verdict_as_one_on_a_terminal() {
 
 #[test]
 fn a_soak_without_json_ends_with_a_page_and_a_sentence_to_act_on() {
-    let rig = Rig::holding(STEADY, "C14");
+    let rig = Rig::holding(LAPSE, "C14");
     let asked = ["--soak", "60s", "--in-circuit", "timing 1M from 8V"];
     let ended = rig.run(&words("soak", &C14, &asked));
     assert_eq!(ended.code, Some(0), "{ended:?}");

@@ -157,7 +157,7 @@ fn a_port_that_gives_no_answer_is_told_with_what_was_sent_and_what_to_try(
     let rig = Rig::holding(20.0, "C14");
     rig.bench.inject(fault);
     let ended = rig.run(&["soak", "C14", "22uF", "25V", "tantalum", "--json"]);
-    assert_eq!(ended.code, Some(64), "{ended:?}");
+    assert_eq!(ended.code, Some(3), "{ended:?}");
     for words in [role, "*IDN?\\n", "end mark", "dtr"] {
         assert!(ended.stderr.contains(words), "{words}: {}", ended.stderr);
     }

@@ -111,11 +111,13 @@ impl From<RunError> for Refused {
     fn from(error: RunError) -> Self {
         let ground = match &error {
             RunError::LeftUnsafe { .. } => Ground::LockedOut,
-            RunError::Keeper(_) | RunError::Record(_) | RunError::System { .. } => Ground::Fault,
-            RunError::Link(_)
+            RunError::Keeper(_)
+            | RunError::Record(_)
+            | RunError::System { .. }
             | RunError::Relay(_)
             | RunError::Silent { .. }
-            | RunError::Stranger { .. } => Ground::Usage,
+            | RunError::Stranger { .. } => Ground::Fault,
+            RunError::Link(_) => Ground::Usage,
         };
         Self::new(ground, chain(&error), error.help())
     }

@@ -22,6 +22,9 @@ const ONE_LINE: f64 = 19.0;
 /// Left edge of the labels' discs.
 const LEFT: f64 = SIDES.1 + 30.0;
 
+/// A long label is set smaller down to this share of its size.
+const SMALLEST: f64 = 0.75;
+
 /// Whose runs.
 pub(super) fn title(lines: &Lines<'_>) -> String {
     let mut names: Vec<String> = Vec::new();
@@ -145,9 +148,10 @@ impl Label<'_> {
     }
 }
 
-/// Sets a text that ends with the page at the latest.
-fn set(scene: &mut Scene, text: &str, at: (f64, f64), look: Type) {
+/// Sets a text that ends with the page at the latest: somewhat smaller if need be, then cut.
+fn set(scene: &mut Scene, text: &str, at: (f64, f64), mut look: Type) {
     let room = PAGE_WIDTH - 6.0 - at.0;
+    look.size *= (room / lettering::width(text, look.size, look.weight)).clamp(SMALLEST, 1.0);
     scene.text(lettering::fit(text, look.size, look.weight, room), at, look);
 }
 
