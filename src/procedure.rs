@@ -20,6 +20,7 @@ mod outcome;
 mod probe;
 mod reading;
 mod readings;
+mod returned;
 mod rise;
 mod senses;
 mod soak;

@@ -13,15 +13,21 @@ use rstest::rstest;
 const C14: [&str; 5] = ["soak", "C14", "22uF", "25V", "tantalum"];
 
 fn rig() -> Rig {
-    Rig::holding(100.0, "C14")
+    Rig::holding(25.0, "C14")
 }
 
 /// What is said of a command that must be refused before anything is energised, with this rig's
 /// folder and ports left out.
 #[track_caller]
 fn refused(rig: &Rig, words: &[&str]) -> String {
+    refused_with(64, rig, words)
+}
+
+/// The same with another exit code.
+#[track_caller]
+fn refused_with(code: i32, rig: &Rig, words: &[&str]) -> String {
     let ended = rig.run(words);
-    assert_eq!((ended.code, ended.stdout.as_str()), (Some(64), ""), "{ended:?}");
+    assert_eq!((ended.code, ended.stdout.as_str()), (Some(code), ""), "{ended:?}");
     assert_eq!(rig.times_on(), 0);
     let said = complaint(&ended.stderr);
     assert!(said.contains("error: ") && said.contains("\n help: "), "{said}");
@@ -145,7 +151,7 @@ fn an_unknown_key_in_the_station_file_is_named_with_its_line() {
     let rig = rig();
     rig.rewire("lapse", "celing = \"50 V\"\nlapse");
     insta::assert_snapshot!(refused(&rig, &C14), @r"
-    error: station.toml:3:1: unknown field `celing`, expected one of `name`, `simulated`, `lapse`, `ceiling`, `energy_bound_joule`, `safe_voltage`, `room`, `room_tolerance_kelvin`, `series_resistor`, `supply`, `meter`, `bleeder`, `scanner`
+    error: station.toml:3:1: unknown field `celing`, expected one of `name`, `simulated`, `lapse`, `ceiling`, `energy_bound_joule`, `safe_voltage`, `room`, `room_tolerance_kelvin`, `series_resistor`, `supply`, `meter`, `bleeder`, `bypass`, `scanner`
      help: `reststrom station example` prints a commented station file
     ");
 }
@@ -155,7 +161,7 @@ fn a_lapse_on_a_bench_that_is_not_simulated_is_refused() {
     let rig = rig();
     rig.rewire("simulated = true\n", "");
     insta::assert_snapshot!(refused(&rig, &C14), @r"
-    error: station.toml: lapse = 100 needs simulated = true: a real bench can't hurry
+    error: station.toml: lapse = 25 needs simulated = true: a real bench can't hurry
      help: `reststrom station example` prints a commented station file
     ");
 }
@@ -218,7 +224,7 @@ fn a_port_that_a_run_owns_is_refused_to_a_second_run_which_changes_nothing() {
 fn an_instrument_with_another_identity_is_refused(#[case] which: Instrument) {
     let rig = rig();
     rig.bench.inject(Fault::WrongIdentity(which));
-    let said = refused(&rig, &C14);
+    let said = refused_with(3, &rig, &C14);
     assert!(said.contains("answers \"ELSEWHERE,OTHER-INSTRUMENT,0002,1.0\", expected"), "{said}");
     let heard = rig.bench.log();
     let client = heard.iter().filter(|logged| logged.line != "*IDN?" && !logged.line.is_empty());
@@ -231,7 +237,7 @@ fn an_instrument_that_does_not_answer_is_named_with_what_was_sent() {
     let rig = rig();
     let (_nobody, port) = terminal();
     rig.rewire(&rig.bench.meter_port(), &port);
-    let said = refused(&rig, &C14).replace(&format!("{port}:"), "<meter>:");
+    let said = refused_with(3, &rig, &C14).replace(&format!("{port}:"), "<meter>:");
     insta::assert_snapshot!(said, @r#"
     error: <meter>: meter does not answer: no answer to "*IDN?\n", "" came
      help: check power, cable, baud rate and the end mark in the driver file; some USB ports need `dtr = true`

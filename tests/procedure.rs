@@ -169,6 +169,21 @@ fn one_garbled_reading_switches_off_and_condemns_no_part() {
 }
 
 #[test]
+fn a_part_that_stands_at_its_voltage_did_not_give_way_by_one_garbled_reading() {
+    for reading in garbled(1) {
+        let mut rig = Rig::start(plan(), Part::sound());
+        rig.until(Phase::Soak, 100.0);
+        rig.advance();
+        rig.plant.sticks();
+        rig.feed(reading);
+        let outcome = rig.finish();
+        let got = (outcome.ruling.verdict, outcome.ruling.findings[0], outcome.left);
+        let expected = (Verdict::Untested, Finding::InstrumentLost, Left::LockedOut);
+        assert_eq!(got, expected, "{reading:?}");
+    }
+}
+
+#[test]
 fn a_part_that_gave_way_gives_nothing_back_and_is_over_by_one_reading() {
     for volt in [4.0, 12.0, 24.5] {
         let outcome = Rig::start(plan(), Part { gives_way_at: volt, ..Part::sound() }).finish();

@@ -159,6 +159,11 @@ impl Sown {
             Kind::AtBench(_) | Kind::OnLine(_) => false,
         }
     }
+
+    /// Whether the meter is out of step after it for a second or two.
+    pub(crate) fn spoils_the_meters_line(&self) -> bool {
+        matches!(self.kind, Kind::OnLine(_)) && self.which == Instrument::Meter
+    }
 }
 
 impl Kind {

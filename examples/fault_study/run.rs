@@ -30,8 +30,8 @@ const ENDLESS: f64 = 400.0;
 #[derive(Debug)]
 pub(crate) struct Ended {
     pub(crate) outcome: Option<Outcome>,
-    /// The faults that came, each with the phase it came in.
-    pub(crate) came: Vec<(Sown, Phase)>,
+    /// The faults that came, in their order.
+    pub(crate) came: Vec<Came>,
     /// The output was on at the end.
     pub(crate) on: bool,
     /// Voltage at the part at the end, V.
@@ -43,6 +43,16 @@ pub(crate) struct Ended {
     pub(crate) readings: (usize, Option<usize>),
     /// When each phase began, s.
     pub(crate) phases: Vec<(Phase, f64)>,
+}
+
+/// A fault that came.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Came {
+    pub(crate) sown: Sown,
+    /// The phase it came in.
+    pub(crate) phase: Phase,
+    /// Readings that the procedure had got by then.
+    pub(crate) readings: usize,
 }
 
 /// A run and its bench.
@@ -57,7 +67,7 @@ pub(crate) struct Run<'a> {
     procedure: Procedure,
     dice: Dice,
     sown: Vec<Sown>,
-    came: Vec<(Sown, Phase)>,
+    came: Vec<Came>,
     /// When the instruments that are silent for a while are mended.
     mended_at: Option<f64>,
     now: f64,
@@ -183,7 +193,7 @@ impl<'a> Run<'a> {
         let ripe: Vec<Sown> = self.sown.iter().copied().filter(due).collect();
         self.sown.retain(|sown| !due_in(sown, phase, gone, self.station));
         for sown in ripe {
-            self.came.push((sown, phase));
+            self.came.push(Came { sown, phase, readings: self.fed });
             self.suffer(sown);
         }
         if self.mended_at.is_some_and(|at| at <= self.now) {

@@ -9,7 +9,7 @@ use reststrom::plan::Phase;
 
 use crate::dice::Dice;
 use crate::kinds::{AtBench, Kind, PHASES, Sown};
-use crate::run::{Ended, Run, verdict};
+use crate::run::{Came, Ended, Run, verdict};
 use crate::station::{Station, Truth, part};
 
 /// Most faults in one run.
@@ -20,6 +20,8 @@ const BATCH: u64 = 256;
 const ON_RECORD: u64 = 64;
 /// Violations that are told in full.
 const TOLD: usize = 20;
+/// Readings that show a clip that came off: one may have been under way, one is none yet.
+const SHOWING: usize = 3;
 /// Below this a part may be touched, V; the read-back is good to 22 mV there.
 const TOUCHABLE: f64 = 5.0;
 
@@ -77,16 +79,21 @@ pub(crate) fn show(station: &Station, seed: u64, run: u64) -> String {
 
 impl Case {
     fn has(&self, kind: AtBench) -> bool {
-        self.ended.came.iter().any(|(sown, _)| sown.kind == Kind::AtBench(kind))
+        self.ended.came.iter().any(|came| came.sown.kind == Kind::AtBench(kind))
     }
 
-    /// The clip came off when a meter that had failed before could no longer show it: the terminals
-    /// are all that is left to look at (SAFETY.md).
+    /// The clip came off when the meter could not show it, since it had failed before or its line was
+    /// spoiled in those very moments: the terminals are all that is left to look at (SAFETY.md).
     fn came_off_behind_a_lost_meter(&self) -> bool {
-        let is_off = |sown: &Sown| sown.kind == Kind::AtBench(AtBench::ClipFallsOff);
-        let before = self.ended.came.iter().take_while(|(sown, _)| !is_off(sown)).count();
-        let lost = self.ended.came[..before].iter().any(|(sown, _)| sown.blinds_the_meter());
-        lost && before < self.ended.came.len()
+        let came = &self.ended.came;
+        let is_off = |came: &&Came| came.sown.kind == Kind::AtBench(AtBench::ClipFallsOff);
+        let Some(off) = came.iter().find(is_off) else { return false };
+        came.iter().any(|lost| {
+            let near = lost.readings.abs_diff(off.readings) < SHOWING;
+            let before = lost.readings <= off.readings;
+            (lost.sown.blinds_the_meter() && (before || near))
+                || (lost.sown.spoils_the_meters_line() && near)
+        })
     }
 
     /// Called safe with a charged part beside the bench that nothing there could show.
@@ -98,15 +105,15 @@ impl Case {
     }
 
     fn came_off_in_bleed(&self) -> bool {
-        self.ended.came.iter().any(|(sown, phase)| {
-            sown.kind == Kind::AtBench(AtBench::ClipFallsOff) && *phase == Phase::Bleed
+        self.ended.came.iter().any(|came| {
+            came.sown.kind == Kind::AtBench(AtBench::ClipFallsOff) && came.phase == Phase::Bleed
         })
     }
 
     /// The clip was off while the part was still being tested.
     fn came_off(&self) -> bool {
-        self.ended.came.iter().any(|(sown, phase)| {
-            sown.kind == Kind::AtBench(AtBench::ClipFallsOff) && *phase != Phase::Bleed
+        self.ended.came.iter().any(|came| {
+            came.sown.kind == Kind::AtBench(AtBench::ClipFallsOff) && came.phase != Phase::Bleed
         })
     }
 
@@ -128,7 +135,7 @@ impl Case {
         if left == Some(Left::Safe) && charged && !self.is_unseen() {
             found.push(format!("called safe: output on {}, {:.2} V", ended.on, ended.volt));
         }
-        let lost = ended.came.iter().any(|(sown, _)| sown.kind.ends_control());
+        let lost = ended.came.iter().any(|came| came.sown.kind.ends_control());
         if ended.on && !lost && !self.has(AtBench::ComesOnByItself) {
             found.push("the output was left on".into());
         }
@@ -152,7 +159,9 @@ impl Case {
             .ended
             .came
             .iter()
-            .map(|(sown, phase)| format!("{} ({:?}) in {phase}", sown.kind.tag(), sown.which))
+            .map(|Came { sown, phase, .. }| {
+                format!("{} ({:?}) in {phase}", sown.kind.tag(), sown.which)
+            })
             .collect();
         let outcome = self.ended.outcome.as_ref();
         let verdict = outcome.map_or("none".into(), |outcome| {
@@ -192,7 +201,7 @@ impl Study {
             Some(Left::LockedOut) => 1,
             None => 2,
         };
-        for (sown, phase) in &case.ended.came {
+        for Came { sown, phase, .. } in &case.ended.came {
             self.faults += 1;
             let row = self.rows.entry(sown.kind).or_default();
             if let Some(at) = PHASES.iter().position(|known| known == phase) {

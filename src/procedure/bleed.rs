@@ -1,5 +1,6 @@
 //! Emptying the part: off until proven, bled until measured, looked at again after the rebound.
 
+use super::returned::{Returned, least_of};
 use super::rise::PROVING;
 use super::soak::conducts;
 use super::{
@@ -7,22 +8,11 @@ use super::{
     Step, Switch, Tally,
 };
 use crate::judge::Finding;
-use crate::plan::{Bleeder, Plan, RangeIndex};
-use crate::quantity::{Charge, Current, Time, Voltage, amperes, coulombs, volts};
+use crate::plan::{Bleeder, Plan};
+use crate::quantity::{Charge, Current, Time, Voltage, volts};
 
 /// Share of the charge that must be seen to come back where the bleed itself is the proof.
 const RETURN_SHARE: f64 = 0.2;
-/// Charge below this share of what the meter's error can feign proves nothing.
-pub(super) const FEIGNED_SHARE: f64 = 0.2;
-/// Time constants of the bleeding loop over which charge comes back.
-const EMPTYING_CONSTANTS: f64 = 7.0;
-/// Share that shows after a fault that the part still hung on the clips: most of the charge may be
-/// gone before the meter is on its range. Empty clips give none.
-const LEAST_RETURN_SHARE: f64 = 0.01;
-/// Time constants of the bleeding loop after which e⁻³, a twentieth, is left to be seen.
-const LATE_CONSTANTS: f64 = 3.0;
-/// Readings of an emptying part that are enough to see charge by.
-const LOOKS: u16 = 5;
 /// Terminals above this are not empty …
 const DRIVEN: f64 = 0.25; // V
 /// … and where this share of a voltage is left after the wait, nothing bleeds it.
@@ -44,31 +34,11 @@ pub(super) struct Bleed {
     relapsed: bool,
     proven_off: bool,
     supply_lost: bool,
-    /// What the last reading before the output went off showed.
-    before: Before,
-    returned: Charge,
-    /// Readings in which charge would have been seen to come back.
-    looked: u16,
-    /// The first of them began when much of the charge may have been gone.
-    looked_late: bool,
+    /// The last reading before the output went off showed that a part hung on the clips.
+    attached: bool,
+    returned: Returned,
     /// What the terminals were read at when the last wait began.
     stood_at: Option<Voltage>,
-    /// Charge that the meter's own error can feign over the time counted.
-    feigned: Charge,
-    /// From when the part empties: the output is proven off. Until then: now.
-    empties_from: Time,
-    last_at: Time,
-}
-
-/// What the last reading before the output went off showed of a part on the clips.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Before {
-    /// None.
-    Nothing,
-    /// One, but the reading is old: the meter was lost since.
-    PartOnce,
-    /// One, just then.
-    Part,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -100,15 +70,14 @@ impl Bleed {
         if !tally.meter_lost {
             orders.push(Order::SelectRange(plan.meter.bleed));
         }
-        // A meter that was lost can still tell what it saw last.
-        let before = if senses.shows_a_part(plan, now) {
-            Before::Part
-        } else if tally.meter_lost && senses.showed_a_part(plan) {
-            Before::PartOnce
-        } else {
-            Before::Nothing
-        };
-        Self { before, ..Self::new(now, Stage::Falling { since: now }) }
+        // Where the host stood still, the keeper may have emptied the part since the last reading; a
+        // meter that is silent by itself keeps nothing from standing at its voltage until now.
+        let full_until = if tally.meter_lost { now } else { senses.read_at() };
+        Self {
+            attached: senses.showed_a_part(plan),
+            returned: Returned::since(full_until, now),
+            ..Self::new(now, Stage::Falling { since: now })
+        }
     }
 
     /// The planned end: a supply that sinks empties the part first, any other goes off.
@@ -136,14 +105,9 @@ impl Bleed {
             relapsed: false,
             proven_off: false,
             supply_lost: false,
-            before: Before::Nothing,
-            returned: coulombs(0.0),
-            looked: 0,
-            looked_late: false,
+            attached: false,
+            returned: Returned::since(now, now),
             stood_at: None,
-            feigned: coulombs(0.0),
-            empties_from: now,
-            last_at: now,
         }
     }
 
@@ -180,33 +144,8 @@ impl Bleed {
         }
         if let Input::Current { sample, range } = input {
             explain_sag(context, sample);
-            self.count(context, sample, range);
+            self.returned.count(context, self.proven_off, sample, range);
         }
-    }
-
-    /// Counts the charge that comes back by what exceeds the meter's error, while the part empties;
-    /// an overload is at least the range's end. Later there is only the meter's zero to count.
-    fn count(&mut self, context: &Context, sample: Sample<Current>, range: RangeIndex) {
-        let facts = context.plan.meter.range(range);
-        let current = match sample {
-            Sample::Value(current) => current,
-            Sample::Overload { negative: true } => -facts.full_scale,
-            Sample::Overload { negative: false } | Sample::NotANumber => return,
-        };
-        let span = context.now - self.last_at;
-        self.last_at = context.now;
-        if !self.proven_off {
-            self.empties_from = context.now;
-        }
-        if emptying_time(context.plan, range) < context.now - self.empties_from {
-            return;
-        }
-        self.looked_late |= self.looked == 0 && is_late(context.plan, span, range);
-        self.looked = self.looked.saturating_add(1);
-        let error = facts.error_at(current);
-        let beyond = (current.abs() - error).max(amperes(0.0));
-        self.returned -= if current < amperes(0.0) { -beyond } else { beyond } * span;
-        self.feigned += error * span;
     }
 
     /// Off is a procedure: written again until the supply says that it is off.
@@ -327,8 +266,7 @@ impl Bleed {
         }
         let held = context.plan.full_charge() * context.plan.part.least_ratio;
         let floor = context.plan.ramp.charge_floor * PROVING;
-        let needed = (held * RETURN_SHARE).max(self.feigned * FEIGNED_SHARE).max(floor);
-        if needed <= self.returned {
+        if self.returned.is((held * RETURN_SHARE).max(floor)) {
             context.tally.charge_out = true;
         }
         if self.hung_on(context, held) {
@@ -359,22 +297,16 @@ impl Bleed {
         // Without a bleeder it gives nothing back by itself, and stands there charged.
         let unproven = match context.plan.discharge.bleeder {
             Bleeder::SupplySinks => 0 < self.attempts,
-            Bleeder::Fitted(_) | Bleeder::Relay(_) => self.gave_back(held) || self.looked < LOOKS,
+            Bleeder::Fitted(_) | Bleeder::Relay(_) => {
+                self.returned.shows_some_of(held) || self.returned.is_unseen()
+            }
         };
         let nothing = seen == OneReading::OfNothing || !took_charge(context, held);
-        if unproven || nothing || !self.proven_off {
-            self.before = match seen {
-                OneReading::OfAPart => Before::Part,
-                OneReading::OfNothing => Before::Nothing,
-            };
+        if unproven || nothing || !self.proven_off || stands_charged(context) {
+            self.attached = seen == OneReading::OfAPart;
             context.tally.ended_by = Some(Finding::InstrumentLost);
             context.tally.broke_down_at = None;
         }
-    }
-
-    /// Whether charge came back as no empty clips could give it.
-    fn gave_back(&self, held: Charge) -> bool {
-        (held * LEAST_RETURN_SHARE).max(self.feigned * FEIGNED_SHARE) <= self.returned
     }
 
     /// Whether a part that took charge was still there when it was emptied. A part that gave way
@@ -388,20 +320,13 @@ impl Bleed {
             None => !tally.charge_in || tally.charge_out,
             Some(Finding::ContactLost) => tally.charge_out,
             Some(Finding::Stopped | Finding::InstrumentLost | Finding::NoContact) => {
-                let gave_back = self.gave_back(charge_held(context));
-                !took_charge(context, held) || tally.charge_out || gave_back || self.was_there()
+                // What was read before counts only where no charge could be seen to come back: where
+                // the meter is heard and sees none, a clip came off since.
+                let blind = self.returned.is_unseen() || self.returned.is_missed();
+                let seen = self.returned.shows_some_of(charge_held(context));
+                !took_charge(context, held) || tally.charge_out || seen || (self.attached && blind)
             }
             Some(_) => true,
-        }
-    }
-
-    /// Whether what was read before has to do for a proof. It does only where the charge could not be
-    /// seen to come back: where the meter is heard and sees none, a clip came off since.
-    fn was_there(&self) -> bool {
-        match self.before {
-            Before::Part => self.looked < LOOKS || self.looked_late,
-            Before::PartOnce => self.looked < LOOKS,
-            Before::Nothing => false,
         }
     }
 }
@@ -412,24 +337,10 @@ fn charge_held(context: &Context) -> Charge {
     context.plan.part.capacitance * context.plan.part.least_ratio * high
 }
 
-/// Whether a reading that ends `span` after the output was ordered off began so late that a part
-/// that empties quickly shows little more than [`LEAST_RETURN_SHARE`] of its charge.
-fn is_late(plan: &Plan, span: Time, range: RangeIndex) -> bool {
-    let constant = plan.bleed_loop(range) * plan.part.capacitance * plan.part.least_ratio;
-    constant * LATE_CONSTANTS < span - plan.meter.interval
-}
-
-/// How long charge comes back: until the loop has emptied the part, or the supply has pulled it
-/// down, and the readings of that time are in.
-fn emptying_time(plan: &Plan, range: RangeIndex) -> Time {
-    let constant = plan.bleed_loop(range) * plan.part.capacitance * plan.part.greatest_ratio;
-    constant * EMPTYING_CONSTANTS + plan.cut_out.stale * 2.0
-}
-
 /// Whether charge was seen to go into something.
 fn took_charge(context: &Context, held: Charge) -> bool {
     let floor = context.plan.ramp.charge_floor * 5.0;
-    let least = (held * LEAST_RETURN_SHARE).max(floor);
+    let least = least_of(held).max(floor);
     context.tally.charge_in || least < context.tally.count.charge().abs()
 }
 
@@ -439,6 +350,12 @@ fn has_been_watched(context: &Context, since: Time) -> bool {
     let constant = plan.bleed_loop(context.senses.range()) * plan.part.capacitance;
     let seen = constant * (plan.part.greatest_ratio * WATCHED_CONSTANTS);
     !is_driven(context) || (context.senses.has_read_since(since) && seen <= context.now - since)
+}
+
+/// Whether the terminals stand at a voltage that a part which gave way could not hold.
+fn stands_charged(context: &Context) -> bool {
+    let safe = context.plan.discharge.safe_voltage;
+    context.senses.terminals().is_some_and(|voltage| safe <= voltage.abs())
 }
 
 /// Whether something may still drive the terminals.

@@ -3,7 +3,8 @@
 //!
 //! It is given at every soak's end, and midway when the current ceases from one moment to the next.
 
-use super::bleed::{Bleed, FEIGNED_SHARE};
+use super::bleed::Bleed;
+use super::returned::FEIGNED_SHARE;
 use super::rise::PROVING;
 use super::soak::{HEADROOM, SETTLING_CONSTANTS, seems_to_give_way};
 use super::{Context, Input, Order, Sample, State, Step, round_down};

@@ -198,14 +198,8 @@ impl Senses {
         }
     }
 
-    /// Whether the newest reading shows a current into the part beyond error and fixture: it
-    /// hangs on the clips.
-    pub(super) fn shows_a_part(&self, plan: &Plan, now: Time) -> bool {
-        let fresh = self.current.is_some_and(|current| now - current.at <= plan.cut_out.stale);
-        fresh && self.showed_a_part(plan)
-    }
-
-    /// The same of the last reading that there was, however long ago.
+    /// Whether the last reading that there was, however long ago, shows a current into the part beyond
+    /// error and fixture: it hung on the clips.
     pub(super) fn showed_a_part(&self, plan: &Plan) -> bool {
         let error = |current| plan.meter.range(self.range).error_at(current);
         let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
@@ -213,6 +207,11 @@ impl Senses {
             Some(current) => fixture + error(current) < current,
             None => self.overload.is_some_and(|negative| !negative.value),
         }
+    }
+
+    /// When the meter last gave a value or an overload.
+    pub(super) fn read_at(&self) -> Time {
+        self.meter_heard
     }
 
     /// The current without its quickest movements.

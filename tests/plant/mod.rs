@@ -173,6 +173,8 @@ pub struct Plant {
     range: RangeIndex,
     broken: bool,
     deaf: bool,
+    /// The output stays on, whatever the supply says of it.
+    sticks: bool,
     /// Voltage that the part had when the clip fell off.
     left_with: f64,
     /// The meter's zero, in fixed errors of the range in use.
@@ -222,6 +224,7 @@ impl Plant {
             range,
             broken: false,
             deaf: false,
+            sticks: false,
             left_with: 0.0,
             offset: 0.0,
             bypass: Bypass::default(),
@@ -236,6 +239,11 @@ impl Plant {
     /// The supply's output goes off by itself.
     pub fn trips(&mut self) {
         self.output = false;
+    }
+
+    /// The output relay sticks from here on.
+    pub fn sticks(&mut self) {
+        self.sticks = true;
     }
 
     /// Set-points get lost on their way from here on.
@@ -272,7 +280,7 @@ impl Plant {
         for order in orders {
             match *order {
                 Order::CutOut => {
-                    self.output = false;
+                    self.output &= self.sticks;
                     answers.push(Input::Output(OutputState::Off));
                 }
                 Order::Arm => {
