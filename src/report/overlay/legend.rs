@@ -151,7 +151,9 @@ impl Label<'_> {
 /// Sets a text that ends with the page at the latest: somewhat smaller if need be, then cut.
 fn set(scene: &mut Scene, text: &str, at: (f64, f64), mut look: Type) {
     let room = PAGE_WIDTH - 6.0 - at.0;
-    look.size *= (room / lettering::width(text, look.size, look.weight)).clamp(SMALLEST, 1.0);
+    // A hair less than the room: the width is added up from rounded ones.
+    let share = room * 0.99 / lettering::width(text, look.size, look.weight);
+    look.size *= share.clamp(SMALLEST, 1.0);
     scene.text(lettering::fit(text, look.size, look.weight, room), at, look);
 }
 
