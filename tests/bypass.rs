@@ -31,7 +31,6 @@ fn large(bypassed: bool) -> Plan {
     plan.ramp.budget = seconds(200.0);
     plan.ramp.charge = seconds(if bypassed { 1.0 } else { 70.0 });
     plan.discharge.budget = seconds(1200.0);
-    plan.discharge.bleeder = reststrom::plan::Bleeder::Fitted(reststrom::quantity::ohms(10_000.0));
     plan
 }
 

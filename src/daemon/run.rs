@@ -35,7 +35,7 @@ pub enum RunError {
     /// A port can't be used.
     #[error(transparent)]
     Link(#[from] LinkError),
-    /// The bleeder relay can't be used.
+    /// A relay of the station can't be used.
     #[error(transparent)]
     Relay(#[from] RelayError),
     /// There is no keeper.

@@ -266,7 +266,7 @@ impl Bleed {
         }
         let held = context.plan.full_charge() * context.plan.part.least_ratio;
         let floor = context.plan.ramp.charge_floor * PROVING;
-        if self.returned.is((held * RETURN_SHARE).max(floor)) {
+        if self.returned.reaches((held * RETURN_SHARE).max(floor)) {
             context.tally.charge_out = true;
         }
         if self.hung_on(context, held) {

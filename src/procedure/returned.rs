@@ -80,13 +80,13 @@ impl Returned {
     }
 
     /// Whether `needed` came back, and more than the meter's error can feign.
-    pub(super) fn is(&self, needed: Charge) -> bool {
+    pub(super) fn reaches(&self, needed: Charge) -> bool {
         needed.max(self.feigned * FEIGNED_SHARE) <= self.charge
     }
 
     /// Whether so much came back of the charge held as no empty clips could give.
     pub(super) fn shows_some_of(&self, held: Charge) -> bool {
-        self.is(least_of(held))
+        self.reaches(least_of(held))
     }
 
     /// Whether there were too few readings to see charge by.

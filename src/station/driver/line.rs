@@ -197,3 +197,18 @@ pub enum Flow {
     /// RTS and CTS.
     Hardware,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_prompt_is_nothing_that_an_answer_begins_with() {
+        for prompt in ["> ", "psu>", "$ ", "ready: "] {
+            assert!(is_prompt(prompt), "{prompt:?}");
+        }
+        for answer in ["", " ", "-", "1", "ON", ">\n"] {
+            assert!(!is_prompt(answer), "{answer:?}");
+        }
+    }
+}

@@ -218,7 +218,7 @@ fn a_prompt_before_an_answer_or_behind_it_is_no_part_of_it() {
 }
 
 #[test]
-fn what_only_looks_like_a_prompt_spoils_the_answer() {
+fn a_prompt_that_the_driver_does_not_name_stays_in_the_answer() {
     let mut session = asked(Ask::Current);
     let heard = session.receive(b"> 0.2\r\n", seconds(1.1));
     assert_eq!(heard, [Heard::Answer(Ask::Current, b"> 0.2".to_vec())]);
