@@ -182,14 +182,16 @@ struct Tally {
     meter_lost: bool,
     /// The voltage fell in the soak before a current was read that would explain it.
     sagged: bool,
-    /// One reading alone says that the part gave way; what it gives back while it bleeds decides.
-    by_one_reading: Option<OneReading>,
+    /// It fell as a current was read that would explain it, but none before.
+    by_a_sag: bool,
+    /// Few readings say that the part gave way; what it gives back while it bleeds decides.
+    by_few_readings: Option<FewReadings>,
     broke_down_at: Option<Voltage>,
 }
 
-/// What was known when one reading alone said that the part gave way.
+/// What was known when one reading, or two, said that the part gave way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum OneReading {
+enum FewReadings {
     /// The reading before it showed that something hung on the clips.
     OfAPart,
     /// It did not.
@@ -513,7 +515,20 @@ impl Procedure {
         if matches!(self.state, State::Probe(_) | State::Clip(_) | State::Fixture(_)) {
             return Finding::Shorted;
         }
-        self.tally.by_one_reading = Some(self.senses.one_reading(&self.plan));
+        self.tally.by_few_readings = Some(match &self.state {
+            State::Ramp(ramp) => ramp.shows(),
+            State::Idle
+            | State::Probe(_)
+            | State::Charge(_)
+            | State::Settle(_)
+            | State::Soak(_)
+            | State::Form(_)
+            | State::Clip(_)
+            | State::Fixture(_)
+            | State::Bleed(_)
+            | State::Safe
+            | State::LockedOut { .. } => self.senses.few_readings(&self.plan),
+        });
         self.tally.broke_down_at.get_or_insert(self.tally.high_water);
         Finding::BrokeDown
     }

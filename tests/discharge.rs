@@ -126,6 +126,19 @@ fn what_the_last_reading_showed_proves_no_contact_to_a_meter_that_is_heard(
     assert_eq!(after_a_spoiled_line(bleeder, true), (lost, Left::LockedOut));
 }
 
+#[rstest]
+#[case::with_a_resistor(Bleeder::Fitted(ohms(10_000.0)))]
+#[case::into_the_supply(Bleeder::SupplySinks)]
+fn a_clip_that_comes_off_between_the_proof_and_the_bleed_is_missed(#[case] bleeder: Bleeder) {
+    let mut rig = Rig::start(bled_by(bleeder), Part::sound());
+    rig.until(Phase::Bleed, 400.0);
+    rig.plant.unclip();
+    assert!(rig.plant.left_with() > 5.0);
+    let outcome = rig.finish();
+    let got = (outcome.ruling.findings[0], outcome.left);
+    assert_eq!(got, (Finding::ContactLost, Left::LockedOut), "{outcome:#?}");
+}
+
 #[test]
 fn a_small_part_that_was_empty_before_the_meter_looked_is_safe_by_what_it_showed_last() {
     // 1 µF empties through 11 kΩ with 11 ms; the meter takes half a second to change its range.

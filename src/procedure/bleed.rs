@@ -4,7 +4,7 @@ use super::returned::{Returned, least_of};
 use super::rise::PROVING;
 use super::soak::conducts;
 use super::{
-    Context, Input, Instrument, OneReading, Order, Orders, OutputState, Sample, Senses, State,
+    Context, FewReadings, Input, Instrument, Order, Orders, OutputState, Sample, Senses, State,
     Step, Switch, Tally,
 };
 use crate::judge::Finding;
@@ -118,7 +118,7 @@ impl Bleed {
         }
         self.repeat_off(context);
         if self.is_overdue(context) || self.relapsed {
-            self.weigh_one_reading(context);
+            self.weigh_few_readings(context);
             return Self::lock_out(context);
         }
         let fresh = matches!(input, Input::Voltage(Sample::Value(_)) | Input::Current { .. });
@@ -260,7 +260,7 @@ impl Bleed {
 
     /// The terminals are empty; the part is too only if it still hangs on them.
     fn finish(&mut self, context: &mut Context) -> Step {
-        self.weigh_one_reading(context);
+        self.weigh_few_readings(context);
         if self.stands_still(context) {
             return Self::lock_out(context);
         }
@@ -268,6 +268,7 @@ impl Bleed {
         let floor = context.plan.ramp.charge_floor * PROVING;
         if self.returned.reaches((held * RETURN_SHARE).max(floor)) {
             context.tally.charge_out = true;
+            unless_it_holds_charge(context.tally);
         }
         if self.hung_on(context, held) {
             return Step::Next(State::Safe);
@@ -289,10 +290,10 @@ impl Bleed {
         fitted && is_driven(context) && then.abs() * STILL_SHARE <= now.abs()
     }
 
-    /// A part that gave way holds no charge. One that gives charge back did not: the one reading that
-    /// said so was garbled, or nothing was there to see it by.
-    fn weigh_one_reading(&mut self, context: &mut Context) {
-        let Some(seen) = context.tally.by_one_reading.take() else { return };
+    /// A part that gave way holds no charge. One that gives charge back did not: the reading that said so
+    /// was garbled or one of a surge, or nothing was there to see it by.
+    fn weigh_few_readings(&mut self, context: &mut Context) {
+        let Some(seen) = context.tally.by_few_readings.take() else { return };
         let held = charge_held(context);
         // Without a bleeder it gives nothing back by itself, and stands there charged.
         let unproven = match context.plan.discharge.bleeder {
@@ -301,9 +302,9 @@ impl Bleed {
                 self.returned.shows_some_of(held) || self.returned.is_unseen()
             }
         };
-        let nothing = seen == OneReading::OfNothing || !took_charge(context, held);
+        let nothing = seen == FewReadings::OfNothing || !took_charge(context, held);
         if unproven || nothing || !self.proven_off || stands_charged(context) {
-            self.attached = seen == OneReading::OfAPart;
+            self.attached = seen == FewReadings::OfAPart;
             context.tally.ended_by = Some(Finding::InstrumentLost);
             context.tally.broke_down_at = None;
         }
@@ -316,14 +317,14 @@ impl Bleed {
         if tally.swapped {
             return false;
         }
+        // What was seen before counts only where no charge could be seen to come back: where the meter
+        // is heard and sees none, a clip came off since.
+        let blind = self.returned.is_unseen() || self.returned.is_missed();
+        let seen = self.returned.shows_some_of(charge_held(context));
         match tally.ended_by {
-            None => !tally.charge_in || tally.charge_out,
+            None => !tally.charge_in || (tally.charge_out && (seen || blind)),
             Some(Finding::ContactLost) => tally.charge_out,
             Some(Finding::Stopped | Finding::InstrumentLost | Finding::NoContact) => {
-                // What was read before counts only where no charge could be seen to come back: where
-                // the meter is heard and sees none, a clip came off since.
-                let blind = self.returned.is_unseen() || self.returned.is_missed();
-                let seen = self.returned.shows_some_of(charge_held(context));
                 !took_charge(context, held) || tally.charge_out || seen || (self.attached && blind)
             }
             Some(_) => true,
@@ -368,6 +369,16 @@ fn never_charged(context: &Context) -> bool {
     context.senses.peak_part_voltage() < context.plan.discharge.safe_voltage
 }
 
+/// What gives back as much as a part that is full is no short, nor did it give way in a moment: the
+/// supply was raised by hand, or tripped.
+fn unless_it_holds_charge(tally: &mut Tally) {
+    let by_a_sag = tally.ended_by == Some(Finding::BrokeDown) && tally.by_a_sag;
+    if by_a_sag || tally.ended_by == Some(Finding::Shorted) {
+        tally.ended_by = Some(Finding::InstrumentLost);
+        tally.broke_down_at = None;
+    }
+}
+
 /// The first reading after a sag covers the moment before the output went off: if the part drew
 /// far more than a leak, it is the part that gave way and not the supply.
 fn explain_sag(context: &mut Context, sample: Sample<Current>) {
@@ -377,6 +388,7 @@ fn explain_sag(context: &mut Context, sample: Sample<Current>) {
         Sample::NotANumber => return,
     };
     if std::mem::take(&mut context.tally.sagged) && drew {
+        context.tally.by_a_sag = true;
         context.tally.ended_by = Some(Finding::BrokeDown);
         context.tally.broke_down_at.get_or_insert(context.tally.high_water);
     }

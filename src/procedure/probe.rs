@@ -176,6 +176,10 @@ impl Probe {
         if now - since < plan.probe.hold {
             return Step::Stay;
         }
+        // A voltage of before a surge makes a short of a part that is none.
+        if !context.senses.has_read_since(since + plan.probe.hold) {
+            return Step::Stay;
+        }
         let Some(voltage) = context.senses.part_voltage(plan, now) else { return Step::Stay };
         if voltage < plan.probe.voltage * SHORT_SHARE {
             let shorted = drives(context, plan.probe.voltage * SHORT_SHARE);

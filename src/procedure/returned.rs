@@ -24,8 +24,8 @@ pub(super) struct Returned {
     feigned: Charge,
     /// Readings in which charge would have been seen to come back.
     looked: u16,
-    /// The first of them began when much of the charge may have been gone.
-    looked_late: bool,
+    /// The first reading began when much of the charge may have been gone.
+    looked_late: Option<bool>,
     /// Until then the part can't have been emptied.
     full_until: Time,
     /// From when the part empties: the output is proven off. Until then: now.
@@ -40,7 +40,7 @@ impl Returned {
             charge: coulombs(0.0),
             feigned: coulombs(0.0),
             looked: 0,
-            looked_late: false,
+            looked_late: None,
             full_until,
             empties_from: now,
             last_at: now,
@@ -71,9 +71,12 @@ impl Returned {
             return;
         }
         let since = context.now - self.full_until;
-        self.looked_late |= self.looked == 0 && is_late(context.plan, since, range);
-        self.looked = self.looked.saturating_add(1);
+        self.looked_late.get_or_insert_with(|| is_late(context.plan, since, range));
         let error = facts.error_at(current);
+        // With the output off nothing flows into a part: a meter that says so sees nothing either.
+        if current <= error {
+            self.looked = self.looked.saturating_add(1);
+        }
         let beyond = (current.abs() - error).max(amperes(0.0));
         self.charge -= if current < amperes(0.0) { -beyond } else { beyond } * span;
         self.feigned += error * span;
@@ -96,7 +99,7 @@ impl Returned {
 
     /// Whether the part may have been empty before the first of them began.
     pub(super) fn is_missed(&self) -> bool {
-        self.looked_late
+        self.looked_late == Some(true)
     }
 }
 

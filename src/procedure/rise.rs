@@ -1,7 +1,7 @@
 //! The way up: the ramp to the test voltage, and the end of the charging surge.
 
 use super::soak::{Settle, conducts, fell};
-use super::{Context, Input, Order, Sample, State, Step, Switch, round_down};
+use super::{Context, FewReadings, Input, Order, Sample, State, Step, Switch, round_down};
 use crate::judge::Finding;
 use crate::plan::Plan;
 use crate::quantity::{Current, Time, Voltage, seconds, volts};
@@ -21,6 +21,9 @@ const COLLAPSE_SHARE: f64 = 0.8;
 const FALLS: u8 = 2;
 /// Readings in a row at the set-point that make an arrival: the supply no longer swings.
 const ARRIVAL_READINGS: u8 = 3;
+/// Readings without a step's charge, after the step was read at the terminals, that show no part: the
+/// first may have begun before the step or after it.
+const MISSING: u8 = 2;
 /// A part whose least charge is this multiple of the floor would have been seen.
 const VISIBLE: f64 = 5.0;
 /// Charge of this multiple of the floor proves that something is there.
@@ -37,14 +40,48 @@ pub(super) struct Ramp {
     ordered: Time,
     arrivals: u8,
     fall: Fall,
+    taken: Option<Taken>,
+}
+
+/// The last step whose charge was seen to go in.
+#[derive(Debug, Clone, Copy)]
+struct Taken {
+    set: Voltage,
+    /// Readings since in which the charge of a later step should have been, and was not.
+    missing: u8,
 }
 
 impl Ramp {
     pub(super) fn begin(now: Time, from: Voltage) -> Self {
-        Self { since: now, from, set: from, ordered: now, arrivals: 0, fall: Fall::default() }
+        let fall = Fall::default();
+        Self { since: now, from, set: from, ordered: now, arrivals: 0, fall, taken: None }
+    }
+
+    /// Whether the readings so far show a part. One between two steps shows none, also of a part that
+    /// is there: only steps that went up and whose charge nothing took speak against it.
+    pub(super) fn shows(&self) -> FewReadings {
+        match self.taken {
+            Some(taken) if taken.missing < MISSING => FewReadings::OfAPart,
+            Some(_) | None => FewReadings::OfNothing,
+        }
+    }
+
+    fn look(&mut self, context: &Context, input: Input) {
+        if !matches!(input, Input::Current { sample: Sample::Value(_), .. }) {
+            return;
+        }
+        if context.senses.showed_a_part(context.plan) {
+            self.taken = Some(Taken { set: self.set, missing: 0 });
+        } else if let Some(taken) = &mut self.taken
+            && taken.set < self.set
+            && context.senses.followed(self.ordered, self.set - context.plan.supply.agreement)
+        {
+            taken.missing = taken.missing.saturating_add(1);
+        }
     }
 
     pub(super) fn step(&mut self, context: &mut Context, input: Input) -> Step {
+        self.look(context, input);
         if self.fall.watch(context, input, self.ordered) {
             return fell(context);
         }

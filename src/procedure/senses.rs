@@ -3,7 +3,7 @@
 //! The voltage at the part is a measured value or unknown, never the set-point; unknown counts as
 //! charged.
 
-use super::{Input, OneReading, OutputState, Sample, Switch};
+use super::{FewReadings, Input, OutputState, Sample, Switch};
 use crate::plan::{Bleeder, Plan, RangeIndex, Sensing};
 use crate::quantity::{Current, Resistance, Time, Voltage, amperes, seconds, volts};
 
@@ -11,8 +11,8 @@ use crate::quantity::{Current, Resistance, Time, Voltage, amperes, seconds, volt
 #[derive(Debug, Clone)]
 pub(super) struct Senses {
     current: Option<Stamped<Current>>,
-    /// The reading before the newest; an overload is a current without bound.
-    before: Current,
+    /// The readings before the newest, the last first; an overload is a current without bound.
+    before: [Current; 2],
     overload: Option<Stamped<bool>>,
     terminals: Option<Stamped<Voltage>>,
     /// The output was off when the terminals were read.
@@ -49,7 +49,7 @@ impl Senses {
     pub(super) fn new(range: RangeIndex) -> Self {
         Self {
             current: None,
-            before: amperes(0.0),
+            before: [amperes(0.0); 2],
             overload: None,
             terminals: None,
             read_off: false,
@@ -124,7 +124,7 @@ impl Senses {
         range: RangeIndex,
     ) -> Option<Time> {
         self.range = range;
-        self.before = self.newest();
+        self.before = [self.newest(), self.before[0]];
         match sample {
             Sample::Value(value) => {
                 let since = self.current.map_or(now, |last| last.at);
@@ -155,15 +155,17 @@ impl Senses {
     }
 
     /// What the reading before the newest showed.
-    pub(super) fn one_reading(&self, plan: &Plan) -> OneReading {
-        let error = plan.meter.range(self.range).error_at(self.before);
+    pub(super) fn few_readings(&self, plan: &Plan) -> FewReadings {
+        let [before, _] = self.before;
+        let error = plan.meter.range(self.range).error_at(before);
         let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
-        if fixture + error < self.before { OneReading::OfAPart } else { OneReading::OfNothing }
+        if fixture + error < before { FewReadings::OfAPart } else { FewReadings::OfNothing }
     }
 
-    /// Magnitude of the reading before the newest.
+    /// The least magnitude of the two readings before the newest.
     pub(super) fn before(&self) -> Current {
-        self.before
+        let [before, earlier] = self.before;
+        before.min(earlier)
     }
 
     /// Whether the newest reading can be: the series resistance lets through no more than what was

@@ -301,14 +301,15 @@ pub(super) fn gave_way(context: &mut Context) -> Step {
 }
 
 /// One reading says so: the output goes off for it at once, but a part is not condemned for one line
-/// that may have been garbled. It counts if the reading before it was far beyond a leak as well, and
-/// else if the part, emptied, gives nothing back; see `bleed`.
+/// that may have been garbled, nor for a surge that a supply which was raised by hand drives into it.
+/// It counts if the two readings before it were far beyond a leak as well, and else if the part,
+/// emptied, gives nothing back; see `bleed`.
 pub(super) fn seems_to_give_way(context: &mut Context) -> Step {
     if !context.senses.is_possible(context.plan) {
         return Step::Fault(Finding::InstrumentLost);
     }
     if !conducts(context.plan, context.senses.before()) {
-        context.tally.by_one_reading = Some(context.senses.one_reading(context.plan));
+        context.tally.by_few_readings = Some(context.senses.few_readings(context.plan));
     }
     gave_way(context)
 }
@@ -327,6 +328,8 @@ fn sag(context: &mut Context) -> Step {
     if context.plan.test_voltage * SAG_SHARE <= voltage {
         return Step::Stay;
     }
+    // The current may be older than the voltage: a surge before a protection tripped.
+    context.tally.by_a_sag = !conducts(context.plan, context.senses.before());
     fell(context)
 }
 
@@ -337,6 +340,6 @@ pub(super) fn fell(context: &mut Context) -> Step {
     if conducts(context.plan, drawn) {
         return gave_way(context);
     }
-    context.tally.sagged = true;
+    context.tally.sagged = !context.senses.flows_back();
     Step::Fault(Finding::InstrumentLost)
 }
