@@ -527,7 +527,7 @@ impl Procedure {
             | State::Fixture(_)
             | State::Bleed(_)
             | State::Safe
-            | State::LockedOut { .. } => self.senses.few_readings(&self.plan),
+            | State::LockedOut { .. } => self.senses.few_readings(&self.plan, self.tally.offset),
         });
         self.tally.broke_down_at.get_or_insert(self.tally.high_water);
         Finding::BrokeDown

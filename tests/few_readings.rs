@@ -7,8 +7,8 @@ mod plant;
 use plant::said::{SURGE, ampere, in_phase, overload, volt};
 use plant::{Part, Rig, plan};
 use reststrom::judge::{Finding, Left, Verdict};
-use reststrom::plan::{OutputState, Phase, RangeIndex, Sample};
-use reststrom::procedure::Input;
+use reststrom::plan::{Phase, RangeIndex, Sample};
+use reststrom::procedure::{Input, Instrument};
 use reststrom::quantity::amperes;
 use rstest::rstest;
 
@@ -147,21 +147,59 @@ fn a_short_that_gives_back_what_a_full_part_holds_is_none() {
     ends(&mut rig, Verdict::Untested, Finding::InstrumentLost, Left::Safe);
 }
 
-#[test]
-fn a_meter_that_shows_a_current_into_a_part_with_the_output_off_proves_no_breakdown() {
-    let mut rig = soaking();
-    rig.feed(ampere(600e-6, SOAK));
-    rig.feed(Input::Output(OutputState::Off));
-    // It hangs: whatever the part does, the display stands.
+/// Goes on with a display that stands, whatever the part does, to the end of the run.
+fn hangs(rig: &mut Rig, display: f64) {
     while rig.run.outcome().is_none() {
         for said in rig.plant.advance() {
-            rig.feed(if matches!(said, Input::Current { .. }) {
-                ampere(1.2e-6, SURGE)
-            } else {
-                said
-            });
+            let display = ampere(display, SURGE);
+            rig.feed(if matches!(said, Input::Current { .. }) { display } else { said });
         }
         assert!(rig.plant.time < 1000.0);
     }
+}
+
+#[test]
+fn a_display_that_stands_proves_no_breakdown() {
+    let mut rig = soaking();
+    rig.feed(ampere(1.2e-6, SOAK));
+    rig.feed(ampere(600e-6, SOAK));
+    assert_eq!(rig.run.phase(), Phase::Bleed);
+    hangs(&mut rig, 1.2e-6);
     ends(&mut rig, Verdict::Untested, Finding::InstrumentLost, Left::Safe);
+}
+
+#[test]
+fn a_display_that_stands_does_not_hold_a_part_below_its_voltage() {
+    let mut rig = on_the_way_up(Part::sound());
+    // 1.5 V of the path that nothing drops.
+    hangs(&mut rig, 1.5e-3);
+    ends(&mut rig, Verdict::Untested, Finding::InstrumentLost, Left::Safe);
+}
+
+#[test]
+fn the_meters_zero_is_not_taken_for_a_part_that_hung_on_its_clips() {
+    for falls_off in [false, true] {
+        let leaking = Part { leak: |u, _| u * 50e-6 / 25.0, ..Part::sound() };
+        let mut rig = Rig::start(plan(), leaking);
+        rig.plant.offset = 1.5;
+        rig.until(Phase::Charge, 100.0);
+        if falls_off {
+            rig.plant.unclip();
+        }
+        for _ in 0..5 {
+            rig.advance();
+        }
+        assert_eq!(rig.run.phase(), Phase::Charge);
+        rig.feed(Input::Lost(Instrument::Meter));
+        while rig.run.outcome().is_none() {
+            for said in rig.plant.advance() {
+                if !matches!(said, Input::Current { .. }) {
+                    rig.feed(said);
+                }
+            }
+            rig.feed(Input::Tick);
+        }
+        let left = if falls_off { Left::LockedOut } else { Left::Safe };
+        assert_eq!(rig.finish().left, left, "fell off: {falls_off}");
+    }
 }

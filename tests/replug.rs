@@ -13,6 +13,7 @@ use reststrom::quantity::seconds;
 use reststrom::simbench::{BenchOptions, Fault, Instrument, Serve, Speaker};
 use rig::{CUT_OUT, Ended, PATIENCE, Rig, part, until};
 use rstest::rstest;
+use rustix::process::Signal;
 
 const LONG_SOAK: [&str; 8] = ["soak", "C14", "22uF", "25V", "tantalum", "--soak", "2h", "--json"];
 
@@ -67,6 +68,22 @@ fn a_supply_that_is_plugged_in_again_is_proven_off_and_never_on_again() {
         .collect();
     let name = lines.iter().rposition(|line| *line == "*IDN?").expect("a name asked for");
     assert_eq!(lines[name - 2..name], ["", "OUTP OFF"], "just before the name is asked for");
+}
+
+#[test]
+fn the_keeper_holds_the_line_that_came_back() {
+    let mut rig = by_id(1.0, Instrument::Supply);
+    let mut run = rig.start(&LONG_SOAK);
+    run.reaches("ramp");
+    let before = rig.keeper();
+    replug(&mut rig, Instrument::Supply);
+    rig.goes_off_within(PATIENCE);
+    until(PATIENCE, "another keeper alone", || matches!(*rig.keepers(), [one] if one != before));
+    run.signal(Signal::KILL);
+    let offs = rig.heard_by_supply("OUTP OFF");
+    until(CUT_OUT * 2, "the keeper's output-off", || offs < rig.heard_by_supply("OUTP OFF"));
+    rig.keeper_ends();
+    rig.is_left_safe();
 }
 
 #[test]

@@ -153,9 +153,11 @@ impl Sown {
             Kind::AtBench(
                 AtBench::MeterFrozen | AtBench::MeterNoNumber | AtBench::MeterErrorWord,
             ) => true,
-            Kind::AtBench(AtBench::Silent | AtBench::SilentForAWhile | AtBench::PortGone) => {
-                self.which == Instrument::Meter
-            }
+            Kind::AtBench(
+                AtBench::Silent | AtBench::SilentForAWhile | AtBench::PortGone | AtBench::NeedsGap,
+            ) => self.which == Instrument::Meter,
+            // The keeper empties the bench meanwhile.
+            Kind::AtBench(AtBench::HostStalls) => true,
             Kind::AtBench(_) | Kind::OnLine(_) => false,
         }
     }

@@ -25,8 +25,8 @@ const SHOWING: usize = 3;
 /// Below this a part may be touched, V; the read-back is good to 22 mV there.
 const TOUCHABLE: f64 = 5.0;
 
-/// An output that is on below this drives nothing, V.
-const AT_ZERO: f64 = 0.5;
+/// An output that is on below this harms nobody, V: a quarter of what may be touched.
+const NEAR_ZERO: f64 = 1.25;
 
 /// Counts of one kind of fault.
 #[derive(Debug, Default, Clone)]
@@ -108,13 +108,12 @@ impl Case {
         left == Some(Left::Safe) && charged && !self.ended.on && blind
     }
 
-    /// Called safe with an empty part on an output that says off, and is, but for its relay: it sticks,
-    /// and the supply started anew behind it at 0 V.
-    fn sticks_at_zero(&self) -> bool {
+    /// Called safe on an output that says off, and is, but for its relay: it sticks, at a voltage that a
+    /// restart or a hand has left near zero.
+    fn sticks_near_zero(&self) -> bool {
         let left = self.ended.outcome.as_ref().map(|outcome| outcome.left);
-        let came = self.has(AtBench::RelaySticks) && self.has(AtBench::Restarts);
-        let empty = self.ended.volt.abs() < AT_ZERO;
-        left == Some(Left::Safe) && self.ended.on && empty && came
+        let low = self.ended.volt.abs() < NEAR_ZERO;
+        left == Some(Left::Safe) && self.ended.on && low && self.has(AtBench::RelaySticks)
     }
 
     fn came_off_in_bleed(&self) -> bool {
@@ -145,7 +144,7 @@ impl Case {
         }
         let left = ended.outcome.as_ref().map(|outcome| outcome.left);
         let charged = ended.on || TOUCHABLE + 0.03 < ended.volt.abs();
-        if left == Some(Left::Safe) && charged && !self.is_unseen() && !self.sticks_at_zero() {
+        if left == Some(Left::Safe) && charged && !self.is_unseen() && !self.sticks_near_zero() {
             found.push(format!("called safe: output on {}, {:.2} V", ended.on, ended.volt));
         }
         let lost = ended.came.iter().any(|came| came.sown.kind.ends_control());
@@ -224,7 +223,7 @@ impl Study {
             row.left[left] += 1;
         }
         self.unseen += u32::from(case.is_unseen());
-        self.at_zero += u32::from(case.sticks_at_zero());
+        self.at_zero += u32::from(case.sticks_near_zero());
         for what in case.faults() {
             self.violations.push(format!("{what}: {}", case.told()));
         }
@@ -273,13 +272,12 @@ impl fmt::Display for Study {
         writeln!(
             f,
             "called safe though a clip had come off, charged, where no instrument could show it (in the \
-             second of the bleed, or after the meter had failed): {}",
+             second of the bleed, or while the meter had failed or the host stood still): {}",
             self.unseen
         )?;
         writeln!(
             f,
-            "called safe on an output whose relay sticks, at 0 V since the supply started anew behind it, \
-             and which says that it is off: {}",
+            "called safe on an output whose relay sticks, near 0 V, and which says that it is off: {}",
             self.at_zero
         )?;
         writeln!(f, "violations: {}", self.violations.len())?;

@@ -10,7 +10,7 @@ use tokio::sync::{mpsc, watch};
 
 use super::cause::LastValues;
 use super::clock::Clock;
-use super::keeper::Keeper;
+use super::keeper::{Keeper, KeeperError};
 use super::plug::Plug;
 use super::progress::Progress;
 use crate::plan::{Phase, Plan, RangeIndex, Sample};
@@ -322,11 +322,28 @@ impl Actor {
             self.supply_link = Some(link);
             self.supply.comes_back(now);
             self.cut_out(run);
+            self.hand_on_the_keeping(run);
         }
         if let Some(link) = self.meter_plug.open_again(now).await {
             run.note(format!("{}: the meter's line is back", link.port()));
             self.meter_link = Some(link);
             self.meter.comes_back(now);
+        }
+    }
+
+    /// The keeper's handle went with the line: one that holds the new line takes its place.
+    fn hand_on_the_keeping(&mut self, run: &mut Run<'_>) {
+        let Some(link) = &self.supply_link else { return };
+        let followed = link
+            .duplicate()
+            .map_err(KeeperError::Start)
+            .and_then(|duplicate| self.keeper.follow(duplicate));
+        match followed {
+            // It ends by itself, and takes a moment for it.
+            Ok(before) => drop(tokio::task::spawn_blocking(move || before.dismiss())),
+            Err(error) => {
+                run.note(format!("the keeper does not hold the line that is back: {error}"))
+            }
         }
     }
 

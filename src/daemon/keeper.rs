@@ -15,7 +15,7 @@ mod work;
 
 use std::io;
 use std::os::unix::process::CommandExt;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
 
 use command_fds::CommandFdExt;
@@ -60,6 +60,8 @@ pub struct Duties {
 /// The daemon's end of its keeper.
 #[derive(Debug)]
 pub struct Keeper {
+    program: PathBuf,
+    duties: Duties,
     child: Child,
     pipe: ChildStdin,
     armed: bool,
@@ -83,8 +85,8 @@ impl Keeper {
     ///
     /// [`KeeperError::Start`] with the system's reason.
     pub fn start(program: &Path, line: Duplicate, duties: &Duties) -> Result<Self, KeeperError> {
-        let duties = serde_json::to_string(duties).map_err(io::Error::from);
-        let duties = duties.map_err(KeeperError::Start)?;
+        let first = serde_json::to_string(duties).map_err(io::Error::from);
+        let first = first.map_err(KeeperError::Start)?;
         let mut command = Command::new(program);
         command
             .arg("keeper")
@@ -100,9 +102,26 @@ impl Keeper {
             .ok_or_else(|| KeeperError::Start(io::Error::other("its pipe is missing")))?;
         let flags = rustix::fs::OFlags::NONBLOCK;
         rustix::fs::fcntl_setfl(&pipe, flags).map_err(|error| KeeperError::Start(error.into()))?;
-        let mut keeper = Self { child, pipe, armed: false };
-        keeper.say(&duties)?;
+        let (program, duties) = (program.to_owned(), duties.clone());
+        let mut keeper = Self { program, duties, child, pipe, armed: false };
+        keeper.say(&first)?;
         Ok(keeper)
+    }
+
+    /// Another keeper in this one's place, for a line that came back: the handle that this one holds is
+    /// dead. What was kept is kept on; gives the one of before, which has nothing to keep any more.
+    ///
+    /// # Errors
+    ///
+    /// [`KeeperError`]: the one of before stays.
+    pub fn follow(&mut self, line: Duplicate) -> Result<Self, KeeperError> {
+        let mut next = Self::start(&self.program, line, &self.duties)?;
+        if self.armed {
+            next.arm()?;
+        }
+        let mut before = std::mem::replace(self, next);
+        before.release()?;
+        Ok(before)
     }
 
     /// From now on silence means trouble.

@@ -9,7 +9,7 @@ use super::{
 };
 use crate::judge::Finding;
 use crate::plan::{Bleeder, Plan};
-use crate::quantity::{Charge, Current, Time, Voltage, volts};
+use crate::quantity::{Charge, Current, Time, Voltage, amperes, volts};
 
 /// Share of the charge that must be seen to come back where the bleed itself is the proof.
 const RETURN_SHARE: f64 = 0.2;
@@ -74,8 +74,8 @@ impl Bleed {
         // meter that is silent by itself keeps nothing from standing at its voltage until now.
         let full_until = if tally.meter_lost { now } else { senses.read_at() };
         Self {
-            attached: senses.showed_a_part(plan),
-            returned: Returned::since(full_until, now),
+            attached: senses.showed_a_part(plan, tally.offset),
+            returned: Returned::since(full_until, now, senses.last_readings()),
             ..Self::new(now, Stage::Falling { since: now })
         }
     }
@@ -106,7 +106,7 @@ impl Bleed {
             proven_off: false,
             supply_lost: false,
             attached: false,
-            returned: Returned::since(now, now),
+            returned: Returned::since(now, now, [amperes(0.0); 3]),
             stood_at: None,
         }
     }
@@ -293,6 +293,10 @@ impl Bleed {
     /// A part that gave way holds no charge. One that gives charge back did not: the reading that said so
     /// was garbled or one of a surge, or nothing was there to see it by.
     fn weigh_few_readings(&mut self, context: &mut Context) {
+        if self.returned.hangs() && context.tally.ended_by.is_some_and(is_of_the_part) {
+            context.tally.ended_by = Some(Finding::InstrumentLost);
+            context.tally.broke_down_at = None;
+        }
         let Some(seen) = context.tally.by_few_readings.take() else { return };
         let held = charge_held(context);
         // Without a bleeder it gives nothing back by itself, and stands there charged.
@@ -367,6 +371,14 @@ fn is_driven(context: &Context) -> bool {
 /// Whether the part was never seen above the voltage at which it may be touched.
 fn never_charged(context: &Context) -> bool {
     context.senses.peak_part_voltage() < context.plan.discharge.safe_voltage
+}
+
+/// Whether the finding rests on a current into the part that was too large.
+fn is_of_the_part(finding: Finding) -> bool {
+    matches!(
+        finding,
+        Finding::BrokeDown | Finding::HeldBelowTestVoltage | Finding::Shorted | Finding::RunsAway
+    )
 }
 
 /// What gives back as much as a part that is full is no short, nor did it give way in a moment: the

@@ -26,6 +26,10 @@ pub(super) struct Returned {
     looked: u16,
     /// The first reading began when much of the charge may have been gone.
     looked_late: Option<bool>,
+    /// Readings that only repeat one of before the output went off.
+    hung: u16,
+    /// What was read last before it did, in magnitude.
+    last: [Current; 3],
     /// Until then the part can't have been emptied.
     full_until: Time,
     /// From when the part empties: the output is proven off. Until then: now.
@@ -34,13 +38,16 @@ pub(super) struct Returned {
 }
 
 impl Returned {
-    /// Nothing yet; the output was ordered off at `now`, the part was not emptied before `full_until`.
-    pub(super) fn since(full_until: Time, now: Time) -> Self {
+    /// Nothing yet; the output was ordered off at `now`, the part was not emptied before `full_until`,
+    /// and `last` was read last.
+    pub(super) fn since(full_until: Time, now: Time, last: [Current; 3]) -> Self {
         Self {
             charge: coulombs(0.0),
             feigned: coulombs(0.0),
             looked: 0,
             looked_late: None,
+            hung: 0,
+            last,
             full_until,
             empties_from: now,
             last_at: now,
@@ -73,10 +80,10 @@ impl Returned {
         let since = context.now - self.full_until;
         self.looked_late.get_or_insert_with(|| is_late(context.plan, since, range));
         let error = facts.error_at(current);
-        // With the output off nothing flows into a part: a meter that says so sees nothing either.
-        if current <= error {
-            self.looked = self.looked.saturating_add(1);
-        }
+        // A display that stands, whatever the part does, shows nothing of it.
+        let stands = error < current.abs() && self.last.contains(&current.abs());
+        let count = if stands { &mut self.hung } else { &mut self.looked };
+        *count = count.saturating_add(1);
         let beyond = (current.abs() - error).max(amperes(0.0));
         self.charge -= if current < amperes(0.0) { -beyond } else { beyond } * span;
         self.feigned += error * span;
@@ -90,6 +97,11 @@ impl Returned {
     /// Whether so much came back of the charge held as no empty clips could give.
     pub(super) fn shows_some_of(&self, held: Charge) -> bool {
         self.reaches(least_of(held))
+    }
+
+    /// Whether the meter only repeated what it had read before.
+    pub(super) fn hangs(&self) -> bool {
+        LOOKS <= self.hung && self.is_unseen()
     }
 
     /// Whether there were too few readings to see charge by.

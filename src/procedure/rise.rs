@@ -70,7 +70,7 @@ impl Ramp {
         if !matches!(input, Input::Current { sample: Sample::Value(_), .. }) {
             return;
         }
-        if context.senses.showed_a_part(context.plan) {
+        if context.senses.showed_a_part(context.plan, context.tally.offset) {
             self.taken = Some(Taken { set: self.set, missing: 0 });
         } else if let Some(taken) = &mut self.taken
             && taken.set < self.set

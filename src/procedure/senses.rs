@@ -154,12 +154,28 @@ impl Senses {
         }
     }
 
-    /// What the reading before the newest showed.
-    pub(super) fn few_readings(&self, plan: &Plan) -> FewReadings {
+    /// What the reading before the newest showed, the meter's zero on the surge range taken off.
+    pub(super) fn few_readings(&self, plan: &Plan, offset: Current) -> FewReadings {
         let [before, _] = self.before;
-        let error = plan.meter.range(self.range).error_at(before);
+        if self.is_of_a_part(plan, before, offset) {
+            FewReadings::OfAPart
+        } else {
+            FewReadings::OfNothing
+        }
+    }
+
+    /// Whether a current on the present range is more than error, fixture and zero.
+    fn is_of_a_part(&self, plan: &Plan, current: Current, offset: Current) -> bool {
+        let error = plan.meter.range(self.range).error_at(current);
         let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
-        if fixture + error < before { FewReadings::OfAPart } else { FewReadings::OfNothing }
+        let zero = if self.range == plan.meter.surge { offset } else { amperes(0.0) };
+        fixture + error < current - zero
+    }
+
+    /// Magnitudes of the newest readings; an overload is a current without bound.
+    pub(super) fn last_readings(&self) -> [Current; 3] {
+        let [before, earlier] = self.before;
+        [self.newest(), before, earlier]
     }
 
     /// The least magnitude of the two readings before the newest.
@@ -201,12 +217,10 @@ impl Senses {
     }
 
     /// Whether the last reading that there was, however long ago, shows a current into the part beyond
-    /// error and fixture: it hung on the clips.
-    pub(super) fn showed_a_part(&self, plan: &Plan) -> bool {
-        let error = |current| plan.meter.range(self.range).error_at(current);
-        let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
+    /// error, fixture and the meter's zero on the surge range: it hung on the clips.
+    pub(super) fn showed_a_part(&self, plan: &Plan, offset: Current) -> bool {
         match self.latest_current() {
-            Some(current) => fixture + error(current) < current,
+            Some(current) => self.is_of_a_part(plan, current, offset),
             None => self.overload.is_some_and(|negative| !negative.value),
         }
     }

@@ -309,7 +309,8 @@ pub(super) fn seems_to_give_way(context: &mut Context) -> Step {
         return Step::Fault(Finding::InstrumentLost);
     }
     if !conducts(context.plan, context.senses.before()) {
-        context.tally.by_few_readings = Some(context.senses.few_readings(context.plan));
+        let seen = context.senses.few_readings(context.plan, context.tally.offset);
+        context.tally.by_few_readings = Some(seen);
     }
     gave_way(context)
 }

@@ -97,11 +97,10 @@ fn rounded(current: Current) -> Current {
 
 /// `1.3 times as much`, `a third` is said as `0.33 times as much`.
 fn times(factor: f64) -> String {
-    let places = if (0.1..9.95).contains(&factor) { 2 } else { 0 };
-    if factor < 0.1 {
-        format!("{factor:.1e} times as much")
+    if (0.1..9.95).contains(&factor) {
+        format!("{factor:.2} times as much")
     } else {
-        format!("{factor:.places$} times as much")
+        format!("{} times as much", standing::digits(factor))
     }
 }
 

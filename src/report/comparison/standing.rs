@@ -70,7 +70,7 @@ impl Standing {
             _ => "inside that band",
         };
         let times = if 0.0 < middle && 0.0 < own {
-            format!(", {} of their middle", plain_times(own / middle))
+            format!(", {} times that of their middle", digits(own / middle))
         } else {
             String::new()
         };
@@ -78,17 +78,8 @@ impl Standing {
     }
 }
 
-fn plain_times(factor: f64) -> String {
-    let places = usize::from(factor < 9.95);
-    if factor < 0.1 {
-        format!("{factor:.2} times that")
-    } else {
-        format!("{factor:.places$} times that")
-    }
-}
-
 /// Two significant digits, plain.
-fn digits(value: f64) -> String {
+pub(super) fn digits(value: f64) -> String {
     if value == 0.0 {
         return "0".to_owned();
     }

@@ -63,6 +63,13 @@ fn what_the_readings_bear_out_is_said_in_words(#[case] nanoampere: f64, #[case] 
 }
 
 #[test]
+fn a_small_part_of_the_other_is_said_in_plain_digits() {
+    let (new, old) = (run(7, "C14", 1.0, 0.1), run(2, "C14", 148.0, 12.0));
+    let sentence = Beside::of(Relation::Earlier, &new, &old).sentence(&new);
+    assert!(sentence.contains("150 nA less, 0.0068 times as much; 24.0 standard"), "{sentence}");
+}
+
+#[test]
 fn another_coverage_gives_the_same_standard_uncertainty() {
     let sure = Confidence::of(0.99).unwrap();
     let wide =
@@ -118,9 +125,9 @@ fn a_family_of_few_parts_makes_no_band() {
 // C·U is 550 µC: 110 nA to 1.1 µA are 0.0002 to 0.002 for each µF·V. Of ten values the tenth and
 // ninetieth percentiles are the second and the ninth plus a tenth of a step: 0.00038 and 0.00182.
 #[rstest]
-#[case::inside(600.0, "this one 0.0011, inside that band, 1.0 times that of their middle.")]
+#[case::inside(600.0, "this one 0.0011, inside that band, 0.99 times that of their middle.")]
 #[case::above(5500.0, "this one 0.010, above that band, 9.1 times that of their middle.")]
-#[case::below(55.0, "this one 0.00010, below that band, 0.09 times that of their middle.")]
+#[case::below(55.0, "this one 0.00010, below that band, 0.091 times that of their middle.")]
 fn a_part_stands_inside_or_outside_the_band_of_its_family(
     #[case] nanoampere: f64,
     #[case] place: &str,
