@@ -11,7 +11,7 @@ use rig::Rig;
 fn the_demo_finds_every_known_verdict_and_leaves_record_plots_and_summary() {
     let rig = Rig::holding(1.0, "C14");
     let mut demo = rig.start(&["demo", "--folder", "out"]);
-    let ended = demo.ends_within(Duration::from_secs(180));
+    let ended = demo.ends_within(Duration::from_mins(3));
     assert_eq!(ended.code, Some(0), "{ended:?}");
     let parts = scenario().unwrap().parts;
     let all = format!("{0} of {0} verdicts are the known right ones", parts.len());

@@ -147,17 +147,19 @@ impl Sown {
         }
     }
 
-    /// After this the meter may have shown nothing for so long that it counted as lost.
+    /// After this the meter may have shown nothing for so long that it counted as lost, or the keeper may
+    /// have emptied the bench while the host stood still.
     pub(crate) fn blinds_the_meter(&self) -> bool {
         match self.kind {
             Kind::AtBench(
-                AtBench::MeterFrozen | AtBench::MeterNoNumber | AtBench::MeterErrorWord,
+                AtBench::MeterFrozen
+                | AtBench::MeterNoNumber
+                | AtBench::MeterErrorWord
+                | AtBench::HostStalls,
             ) => true,
             Kind::AtBench(
                 AtBench::Silent | AtBench::SilentForAWhile | AtBench::PortGone | AtBench::NeedsGap,
             ) => self.which == Instrument::Meter,
-            // The keeper empties the bench meanwhile.
-            Kind::AtBench(AtBench::HostStalls) => true,
             Kind::AtBench(_) | Kind::OnLine(_) => false,
         }
     }

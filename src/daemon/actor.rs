@@ -340,9 +340,13 @@ impl Actor {
             .and_then(|duplicate| self.keeper.follow(duplicate));
         match followed {
             // It ends by itself, and takes a moment for it.
-            Ok(before) => drop(tokio::task::spawn_blocking(move || before.dismiss())),
+            Ok(before) => drop(tokio::task::spawn_blocking(move || {
+                if let Err(error) = before.dismiss() {
+                    tracing::warn!(%error, "the keeper of before can't be waited for");
+                }
+            })),
             Err(error) => {
-                run.note(format!("the keeper does not hold the line that is back: {error}"))
+                run.note(format!("the keeper does not hold the line that is back: {error}"));
             }
         }
     }
