@@ -515,19 +515,10 @@ impl Procedure {
         if matches!(self.state, State::Probe(_) | State::Clip(_) | State::Fixture(_)) {
             return Finding::Shorted;
         }
-        self.tally.by_few_readings = Some(match &self.state {
-            State::Ramp(ramp) => ramp.shows(),
-            State::Idle
-            | State::Probe(_)
-            | State::Charge(_)
-            | State::Settle(_)
-            | State::Soak(_)
-            | State::Form(_)
-            | State::Clip(_)
-            | State::Fixture(_)
-            | State::Bleed(_)
-            | State::Safe
-            | State::LockedOut { .. } => self.senses.few_readings(&self.plan, self.tally.offset),
+        self.tally.by_few_readings = Some(if let State::Ramp(ramp) = &self.state {
+            ramp.shows()
+        } else {
+            self.senses.few_readings(&self.plan, self.tally.offset)
         });
         self.tally.broke_down_at.get_or_insert(self.tally.high_water);
         Finding::BrokeDown

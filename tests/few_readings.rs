@@ -7,7 +7,7 @@ mod plant;
 use plant::said::{SURGE, ampere, in_phase, overload, volt};
 use plant::{Part, Rig, plan};
 use reststrom::judge::{Finding, Left, Verdict};
-use reststrom::plan::{Phase, RangeIndex, Sample};
+use reststrom::plan::{Phase, RangeIndex};
 use reststrom::procedure::{Input, Instrument};
 use reststrom::quantity::amperes;
 use rstest::rstest;
@@ -55,9 +55,7 @@ fn a_part_that_gives_way_after_the_ramp_stood_still_is_over() {
             }
         }
     }
-    let outcome = rig.finish();
-    let got = (outcome.ruling.verdict, outcome.ruling.findings[0], outcome.left);
-    assert_eq!(got, (Verdict::Over, Finding::BrokeDown, Left::Safe), "{outcome:#?}");
+    ends(&mut rig, Verdict::Over, Finding::BrokeDown, Left::Safe);
 }
 
 #[test]
@@ -67,11 +65,8 @@ fn one_reading_of_a_surge_after_steps_that_nothing_took_is_none_of_the_part() {
     for _ in 0..4 {
         rig.advance();
     }
-    let sample = Sample::Value(amperes(9.5e-3));
-    rig.feed(Input::Current { sample, range: plan().meter.surge });
-    let outcome = rig.finish();
-    let got = (outcome.ruling.verdict, outcome.ruling.findings[0], outcome.left);
-    assert_eq!(got, (Verdict::Untested, Finding::InstrumentLost, Left::LockedOut), "{outcome:#?}");
+    rig.feed(ampere(9.5e-3, SURGE));
+    ends(&mut rig, Verdict::Untested, Finding::InstrumentLost, Left::LockedOut);
 }
 
 #[rstest]

@@ -24,7 +24,6 @@ const TOLD: usize = 20;
 const SHOWING: usize = 3;
 /// Below this a part may be touched, V; the read-back is good to 22 mV there.
 const TOUCHABLE: f64 = 5.0;
-
 /// An output that is on below this harms nobody, V: a quarter of what may be touched.
 const NEAR_ZERO: f64 = 1.25;
 
@@ -45,7 +44,7 @@ pub(crate) struct Study {
     rows: BTreeMap<Kind, Row>,
     violations: Vec<String>,
     unseen: u32,
-    at_zero: u32,
+    near_zero: u32,
 }
 
 /// What a run was and how it ended.
@@ -223,7 +222,7 @@ impl Study {
             row.left[left] += 1;
         }
         self.unseen += u32::from(case.is_unseen());
-        self.at_zero += u32::from(case.sticks_near_zero());
+        self.near_zero += u32::from(case.sticks_near_zero());
         for what in case.faults() {
             self.violations.push(format!("{what}: {}", case.told()));
         }
@@ -278,7 +277,7 @@ impl fmt::Display for Study {
         writeln!(
             f,
             "called safe on an output whose relay sticks, near 0 V, and which says that it is off: {}",
-            self.at_zero
+            self.near_zero
         )?;
         writeln!(f, "violations: {}", self.violations.len())?;
         for violation in self.violations.iter().take(TOLD) {

@@ -113,14 +113,16 @@ impl Keeper {
     ///
     /// # Errors
     ///
-    /// [`KeeperError`]: the one of before stays.
+    /// [`KeeperError`], if there is no other: the one of before stays.
     pub fn follow(&mut self, line: Duplicate) -> Result<Self, KeeperError> {
         let mut next = Self::start(&self.program, line, &self.duties)?;
         if self.armed {
             next.arm()?;
         }
         let mut before = std::mem::replace(self, next);
-        before.release()?;
+        if let Err(error) = before.release() {
+            tracing::warn!(%error, "the keeper of before was gone already");
+        }
         Ok(before)
     }
 

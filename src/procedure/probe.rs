@@ -173,10 +173,7 @@ impl Probe {
 
     fn hold(context: &mut Context, since: Time) -> Step {
         let (plan, now) = (context.plan, context.now);
-        if now - since < plan.probe.hold {
-            return Step::Stay;
-        }
-        // A voltage of before a surge makes a short of a part that is none.
+        // With a current of now, a voltage of before would make a short of a part that is none.
         if !context.senses.has_read_since(since + plan.probe.hold) {
             return Step::Stay;
         }
