@@ -524,8 +524,24 @@ impl Procedure {
         Finding::BrokeDown
     }
 
+    /// What ends a soak in the moment after the current ceased: a part was taken out, charged, and another
+    /// may have been clipped in, whatever comes back while it bleeds. It is no part that gives way or
+    /// pulls the voltage down.
+    fn unless_swapped(&mut self, finding: Finding) -> Finding {
+        let ceased = matches!(&self.state, State::Soak(soak) if soak.is_quiet(&self.plan));
+        if !ceased {
+            return finding;
+        }
+        let tally = &mut self.tally;
+        tally.swapped = true;
+        (tally.by_few_readings, tally.broke_down_at) = (None, None);
+        let sagged = std::mem::take(&mut tally.sagged);
+        if sagged || finding == Finding::BrokeDown { Finding::ContactLost } else { finding }
+    }
+
     /// The way out: output off before anything else. The first finding stands.
     fn end(&mut self, finding: Finding, now: Time, orders: &mut Orders) {
+        let finding = self.unless_swapped(finding);
         self.tally.ended_by.get_or_insert(finding);
         orders.clear();
         self.state =

@@ -7,7 +7,7 @@ mod plant;
 use plant::said::{SURGE, ampere, in_phase, overload, volt};
 use plant::{Part, Rig, plan};
 use reststrom::judge::{Finding, Left, Verdict};
-use reststrom::plan::{Phase, RangeIndex};
+use reststrom::plan::{Phase, RangeIndex, Sample};
 use reststrom::procedure::{Input, Instrument};
 use reststrom::quantity::amperes;
 use rstest::rstest;
@@ -142,6 +142,23 @@ fn a_short_that_gives_back_what_a_full_part_holds_is_none() {
     ends(&mut rig, Verdict::Untested, Finding::InstrumentLost, Left::Safe);
 }
 
+#[test]
+fn a_sag_after_a_surge_that_the_meter_does_not_live_to_explain_is_none_of_the_part() {
+    let mut rig = soaking();
+    rig.feed(ampere(140e-6, SOAK));
+    // The protection trips, and from then on only the supply answers.
+    rig.plant.trips();
+    while rig.run.outcome().is_none() {
+        for said in rig.plant.advance() {
+            if !matches!(said, Input::Current { .. }) {
+                rig.feed(said);
+            }
+        }
+        rig.feed(Input::Tick);
+    }
+    ends(&mut rig, Verdict::Untested, Finding::InstrumentLost, Left::Safe);
+}
+
 /// Goes on with a display that stands, whatever the part does, to the end of the run.
 fn hangs(rig: &mut Rig, display: f64) {
     while rig.run.outcome().is_none() {
@@ -197,4 +214,50 @@ fn the_meters_zero_is_not_taken_for_a_part_that_hung_on_its_clips() {
         let left = if falls_off { Left::LockedOut } else { Left::Safe };
         assert_eq!(rig.finish().left, left, "fell off: {falls_off}");
     }
+}
+
+#[test]
+fn a_reading_before_a_change_of_range_is_weighed_by_the_range_it_was_read_on() {
+    for falls_off in [false, true] {
+        let leaking = Part { leak: |u, _| u * 50e-6 / 25.0, ..Part::sound() };
+        let mut rig = Rig::start(plan(), leaking);
+        rig.plant.offset = 0.3;
+        rig.until(Phase::Charge, 100.0);
+        if falls_off {
+            rig.plant.unclip();
+        }
+        for _ in 0..5 {
+            rig.advance();
+        }
+        while rig.run.outcome().is_none() {
+            for said in rig.plant.advance() {
+                let deaf = match said {
+                    Input::Current { range, .. } => {
+                        Input::Current { sample: Sample::NotANumber, range }
+                    }
+                    _ => said,
+                };
+                rig.feed(deaf);
+            }
+            rig.feed(Input::Tick);
+        }
+        let left = if falls_off { Left::LockedOut } else { Left::Safe };
+        assert_eq!(rig.finish().left, left, "fell off: {falls_off}");
+    }
+}
+
+#[test]
+fn a_surge_after_which_the_meter_sleeps_until_the_part_is_empty_is_none_of_the_part() {
+    let mut rig = soaking();
+    rig.feed(ampere(600e-6, SOAK));
+    assert_eq!(rig.run.phase(), Phase::Bleed);
+    // Longer than its readings may be old, and than the part takes to empty.
+    for _ in 0..30 {
+        for said in rig.plant.advance() {
+            if !matches!(said, Input::Current { .. }) {
+                rig.feed(said);
+            }
+        }
+    }
+    ends(&mut rig, Verdict::Untested, Finding::InstrumentLost, Left::Safe);
 }

@@ -233,8 +233,8 @@ fn nothing_is_switched_on_by_a_check_that_does_not_say_so() {
 #[test]
 fn a_check_that_finds_a_fault_energises_nothing_after_it() {
     let rig = Rig::new(20.0, &open_fixture(0.01));
-    // Bench seconds, of which twenty pass in a second: 0.7 s of the supply's own.
-    rig.bench.inject(Fault::Late(Instrument::Supply, seconds(14.0)));
+    // Bench seconds, of which twenty pass in a second: 0.4 s of the supply's own.
+    rig.bench.inject(Fault::Late(Instrument::Supply, seconds(8.0)));
     let ended = rig.run(&["station", "check", "--open-fixture", "--voltage", "25V", "--json"]);
     assert_eq!(ended.code, Some(3), "{ended:?}");
     let response = point(&ended.json(), "response").clone();

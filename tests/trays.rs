@@ -168,7 +168,7 @@ fn a_wrong_part_is_asked_about_and_an_empty_clip_is_untested() {
 
 #[test]
 fn a_part_swapped_while_charged_is_noticed_and_never_judged_for_the_other() {
-    let rig = by_hand_at(10.0, 2);
+    let rig = by_hand_at(4.0, 2);
     let mut sitting = Sitting::at(&rig, &["tray", "tray.csv"]);
     sitting.asks_for(1);
     rig.bench.clip_in(&tantalum());

@@ -75,6 +75,13 @@ fn main() -> ExitCode {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::dice::Dice;
+    use crate::kinds::{Kind, OnLine, Sown};
+    use crate::run::Run;
+    use crate::station::{Truth, part};
+    use reststrom::judge::{Left, Verdict};
+    use reststrom::plan::Phase;
+    use reststrom::simbench::Instrument;
 
     /// Holds for all the kinds of the study, a few of each: the whole study is for the command.
     #[test]
@@ -82,6 +89,30 @@ mod tests {
         let station = Station::new().unwrap();
         let study = Study::of(&station, 7, 300);
         assert!(study.is_clean(), "{study}");
+    }
+
+    /// A soak of ten hours is not lost by one reply: the question is asked again before the instrument
+    /// counts as silent.
+    #[test]
+    fn one_lost_reply_in_the_soak_ends_no_run() {
+        let station = Station::new().unwrap();
+        for which in [Instrument::Supply, Instrument::Meter] {
+            // Later its hole would lie in the window that is judged.
+            for tenths in 0..=3 {
+                let share = f64::from(tenths) * 0.1;
+                let kind = Kind::OnLine(OnLine::Missing);
+                let sown = vec![Sown { kind, which, phase: Phase::Soak, share }];
+                let ended = Run::new(&station, &part(Truth::Sound), sown, Dice::new(5, 0)).finish();
+                assert_eq!(ended.came.len(), 1);
+                let outcome = ended.outcome.unwrap();
+                let got = (outcome.ruling.verdict, outcome.left);
+                assert_eq!(
+                    got,
+                    (Verdict::Within, Left::Safe),
+                    "{which:?} at {share}: {outcome:#?}"
+                );
+            }
+        }
     }
 
     #[test]

@@ -43,6 +43,8 @@ pub(crate) struct Ended {
     pub(crate) readings: (usize, Option<usize>),
     /// When each phase began, s.
     pub(crate) phases: Vec<(Phase, f64)>,
+    /// What the procedure heard, line by line, where the run was to be told.
+    pub(crate) heard: Vec<String>,
 }
 
 /// A fault that came.
@@ -77,6 +79,7 @@ pub(crate) struct Run<'a> {
     fed: usize,
     kept: Option<Kept>,
     phases: Vec<(Phase, f64)>,
+    heard: Option<Vec<String>>,
 }
 
 fn index(which: Instrument) -> usize {
@@ -115,7 +118,13 @@ impl<'a> Run<'a> {
             fed: 0,
             kept: None,
             phases: Vec::new(),
+            heard: None,
         }
+    }
+
+    /// Writes down what the procedure hears.
+    pub(crate) fn told(self) -> Self {
+        Self { heard: Some(Vec::new()), ..self }
     }
 
     /// Keeps a real record of the run.
@@ -138,6 +147,7 @@ impl<'a> Run<'a> {
             ordered_on: self.ordered_on,
             readings: (self.fed, kept),
             phases: self.phases,
+            heard: self.heard.unwrap_or_default(),
         }
     }
 
@@ -342,6 +352,9 @@ impl<'a> Run<'a> {
     }
 
     fn feed(&mut self, input: Input) {
+        if let Some(heard) = self.heard.as_mut().filter(|_| input != Input::Tick) {
+            heard.push(format!("{:9.4} s {:?} {input:?}", self.now, self.procedure.phase()));
+        }
         let orders = self.procedure.step(seconds(self.now - self.began), input);
         self.carry_out(&orders);
     }

@@ -55,6 +55,11 @@ struct Case {
 }
 
 fn case(station: &Station, seed: u64, run: u64) -> Case {
+    let (truth, carried) = drawn(station, seed, run);
+    Case { run, truth, ended: carried.finish() }
+}
+
+fn drawn(station: &Station, seed: u64, run: u64) -> (Truth, Run<'_>) {
     let mut dice = Dice::new(seed, run);
     let truth = match dice.below(10) {
         0..=4 => Truth::Sound,
@@ -71,13 +76,16 @@ fn case(station: &Station, seed: u64, run: u64) -> Case {
             Err(error) => panic!("no record can be kept: {error}"),
         }
     }
-    Case { run, truth, ended: carried.finish() }
+    (truth, carried)
 }
 
-/// One run in words.
+/// One run in words, and what the procedure heard.
 pub(crate) fn show(station: &Station, seed: u64, run: u64) -> String {
-    let case = case(station, seed, run);
-    format!("{:#?}\n{}\n{:?}\n", case.ended, case.told(), case.faults())
+    let (truth, carried) = drawn(station, seed, run);
+    let mut ended = carried.told().finish();
+    let heard = std::mem::take(&mut ended.heard).join("\n");
+    let case = Case { run, truth, ended };
+    format!("{heard}\n{:#?}\n{}\n{:?}\n", case.ended, case.told(), case.faults())
 }
 
 impl Case {

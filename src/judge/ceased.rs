@@ -35,17 +35,28 @@ pub enum Flow {
 pub struct Ceased {
     level: Current,
     quiet: Option<(Time, u32)>,
+    /// The reading before the newest showed nothing, and the newest does: it may be the beginning of a
+    /// surge.
+    was_quiet: bool,
 }
 
 impl Ceased {
-    /// Whether the newest reading showed nothing, where there was a clear current before.
+    /// A watch that begins where `level` flows, in magnitude.
+    #[must_use]
+    pub fn after(level: Current) -> Self {
+        Self { level, quiet: None, was_quiet: false }
+    }
+
+    /// Whether the newest reading or the one before it showed nothing, where there was a clear current
+    /// before.
     #[must_use]
     pub fn is_quiet(&self, error: Current) -> bool {
-        self.quiet.is_some() && error * CLEAR < self.level
+        (self.was_quiet || self.quiet.is_some()) && error * CLEAR < self.level
     }
 
     /// Adds a reading that the meter may miss by `error`.
     pub fn add(&mut self, at: Time, current: Current, error: Current) -> Flow {
+        self.was_quiet = error < current.abs() && self.quiet.is_some();
         if error < current.abs() {
             let gone = self.quiet.take().is_some_and(|(_, count)| INTERRUPTED_READINGS <= count);
             let clear = error * INTERRUPTED_LEVEL < self.level;
@@ -109,6 +120,18 @@ mod tests {
         ceased.add(seconds(1.0), amperes(50e-9), error);
         assert!(!ceased.is_quiet(error));
         ceased.add(seconds(1.1), amperes(0.1e-9), error);
+        assert!(ceased.is_quiet(error));
+        ceased.add(seconds(1.2), amperes(300e-9), error);
+        assert!(ceased.is_quiet(error), "the next may be the surge of another part");
+        ceased.add(seconds(1.3), amperes(50e-9), error);
+        assert!(!ceased.is_quiet(error));
+    }
+
+    #[test]
+    fn a_watch_knows_what_flowed_before_it_began() {
+        let error = amperes(ERROR);
+        let mut ceased = Ceased::after(amperes(50e-9));
+        ceased.add(seconds(1.0), amperes(0.1e-9), error);
         assert!(ceased.is_quiet(error));
     }
 

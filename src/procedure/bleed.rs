@@ -293,7 +293,9 @@ impl Bleed {
     /// A part that gave way holds no charge. One that gives charge back did not: the reading that said so
     /// was garbled or one of a surge, or nothing was there to see it by.
     fn weigh_few_readings(&mut self, context: &mut Context) {
-        if self.returned.hangs() && context.tally.ended_by.is_some_and(is_of_the_part) {
+        let slept = self.returned.is_slept_through(context.plan.cut_out.stale);
+        let sagged = slept && is_by_a_sag(context.tally);
+        if sagged || (self.returned.hangs() && context.tally.ended_by.is_some_and(is_of_the_part)) {
             context.tally.ended_by = Some(Finding::InstrumentLost);
             context.tally.broke_down_at = None;
         }
@@ -303,7 +305,7 @@ impl Bleed {
         let unproven = match context.plan.discharge.bleeder {
             Bleeder::SupplySinks => 0 < self.attempts,
             Bleeder::Fitted(_) | Bleeder::Relay(_) => {
-                self.returned.shows_some_of(held) || self.returned.is_unseen()
+                self.returned.shows_some_of(held) || self.returned.is_unseen() || slept
             }
         };
         let nothing = seen == FewReadings::OfNothing || !took_charge(context, held);
@@ -381,11 +383,15 @@ fn is_of_the_part(finding: Finding) -> bool {
     )
 }
 
+/// Whether it is said to have given way since its voltage fell as a large current was read.
+fn is_by_a_sag(tally: &Tally) -> bool {
+    tally.ended_by == Some(Finding::BrokeDown) && tally.by_a_sag
+}
+
 /// What gives back as much as a part that is full is no short, nor did it give way in a moment: the
 /// supply was raised by hand, or tripped.
 fn unless_it_holds_charge(tally: &mut Tally) {
-    let by_a_sag = tally.ended_by == Some(Finding::BrokeDown) && tally.by_a_sag;
-    if by_a_sag || tally.ended_by == Some(Finding::Shorted) {
+    if is_by_a_sag(tally) || tally.ended_by == Some(Finding::Shorted) {
         tally.ended_by = Some(Finding::InstrumentLost);
         tally.broke_down_at = None;
     }

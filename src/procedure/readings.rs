@@ -29,7 +29,8 @@ struct Early {
 }
 
 impl Readings {
-    pub(super) fn new(plan: &Plan, range: RangeIndex, from: Time) -> Self {
+    /// Readings from a time on; `flows` is what did just before.
+    pub(super) fn new(plan: &Plan, range: RangeIndex, from: Time, flows: Current) -> Self {
         let target = &plan.target;
         let window = if target.soak < target.reading_time + target.window / 2.0 {
             Window::ending_at(target.judged_at(), target.window)
@@ -47,7 +48,7 @@ impl Readings {
             trend: trend(plan, range),
             curve: Curve::new(nature, plan.ramp.rise / 2.0, constant, target.judged_at()),
             early,
-            watch: Ceased::default(),
+            watch: Ceased::after(flows),
             flow: Flow::Goes,
         }
     }
@@ -57,7 +58,7 @@ impl Readings {
         self.flow
     }
 
-    /// Whether nothing flowed at the newest reading although it did before.
+    /// Whether nothing flowed a reading or two ago although it did before.
     pub(super) fn is_quiet(&self, plan: &Plan, range: RangeIndex) -> bool {
         self.watch.is_quiet(plan.meter.range(range).error_at(amperes(0.0)))
     }

@@ -24,17 +24,28 @@ pub(super) struct Returned {
     feigned: Charge,
     /// Readings in which charge would have been seen to come back.
     looked: u16,
-    /// The first reading began when much of the charge may have been gone.
-    looked_late: Option<bool>,
+    /// The first reading.
+    first: Option<First>,
     /// Readings that only repeat one of before the output went off.
     hung: u16,
     /// What was read last before it did, in magnitude.
     last: [Current; 3],
     /// Until then the part can't have been emptied.
     full_until: Time,
+    /// When the output was ordered off.
+    ordered_off: Time,
     /// From when the part empties: the output is proven off. Until then: now.
     empties_from: Time,
     last_at: Time,
+}
+
+/// When the first reading of an emptying part came.
+#[derive(Debug, Clone, Copy)]
+struct First {
+    /// It began when much of the charge may have been gone.
+    late: bool,
+    /// After the output was ordered off.
+    after: Time,
 }
 
 impl Returned {
@@ -45,10 +56,11 @@ impl Returned {
             charge: coulombs(0.0),
             feigned: coulombs(0.0),
             looked: 0,
-            looked_late: None,
+            first: None,
             hung: 0,
             last,
             full_until,
+            ordered_off: now,
             empties_from: now,
             last_at: now,
         }
@@ -78,7 +90,10 @@ impl Returned {
             return;
         }
         let since = context.now - self.full_until;
-        self.looked_late.get_or_insert_with(|| is_late(context.plan, since, range));
+        self.first.get_or_insert_with(|| First {
+            late: is_late(context.plan, since, range),
+            after: context.now - self.ordered_off,
+        });
         let error = facts.error_at(current);
         // A display that stands, whatever the part does, shows nothing of it.
         let stands = error < current.abs() && self.last.contains(&current.abs());
@@ -111,7 +126,13 @@ impl Returned {
 
     /// Whether the part may have been empty before the first of them began.
     pub(super) fn is_missed(&self) -> bool {
-        self.looked_late == Some(true)
+        self.first.is_some_and(|first| first.late)
+    }
+
+    /// Whether the meter was not heard while it emptied, or only after longer than `stale`: a small part
+    /// that empties between two readings is another matter.
+    pub(super) fn is_slept_through(&self, stale: Time) -> bool {
+        self.first.is_none_or(|first| first.late && stale < first.after)
     }
 }
 

@@ -13,6 +13,8 @@ pub(super) struct Senses {
     current: Option<Stamped<Current>>,
     /// The readings before the newest, the last first; an overload is a current without bound.
     before: [Current; 2],
+    /// Ranges of the newest current and of the reading before the newest.
+    read_on: [RangeIndex; 2],
     overload: Option<Stamped<bool>>,
     terminals: Option<Stamped<Voltage>>,
     /// The output was off when the terminals were read.
@@ -50,6 +52,7 @@ impl Senses {
         Self {
             current: None,
             before: [amperes(0.0); 2],
+            read_on: [range; 2],
             overload: None,
             terminals: None,
             read_off: false,
@@ -125,8 +128,10 @@ impl Senses {
     ) -> Option<Time> {
         self.range = range;
         self.before = [self.newest(), self.before[0]];
+        self.read_on[1] = self.read_on[0];
         match sample {
             Sample::Value(value) => {
+                self.read_on[0] = range;
                 let since = self.current.map_or(now, |last| last.at);
                 self.smooth = self.smooth * (1.0 - SMOOTHING) + value * SMOOTHING;
                 self.current = Some(Stamped { value, at: now });
@@ -157,19 +162,11 @@ impl Senses {
     /// What the reading before the newest showed, the meter's zero on the surge range taken off.
     pub(super) fn few_readings(&self, plan: &Plan, offset: Current) -> FewReadings {
         let [before, _] = self.before;
-        if self.is_of_a_part(plan, before, offset) {
+        if is_of_a_part(plan, (before, self.read_on[1]), offset) {
             FewReadings::OfAPart
         } else {
             FewReadings::OfNothing
         }
-    }
-
-    /// Whether a current on the present range is more than error, fixture and zero.
-    fn is_of_a_part(&self, plan: &Plan, current: Current, offset: Current) -> bool {
-        let error = plan.meter.range(self.range).error_at(current);
-        let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
-        let zero = if self.range == plan.meter.surge { offset } else { amperes(0.0) };
-        fixture + error < current - zero
     }
 
     /// Magnitudes of the newest readings; an overload is a current without bound.
@@ -220,7 +217,7 @@ impl Senses {
     /// error, fixture and the meter's zero on the surge range: it hung on the clips.
     pub(super) fn showed_a_part(&self, plan: &Plan, offset: Current) -> bool {
         match self.latest_current() {
-            Some(current) => self.is_of_a_part(plan, current, offset),
+            Some(current) => is_of_a_part(plan, (current, self.read_on[0]), offset),
             None => self.overload.is_some_and(|negative| !negative.value),
         }
     }
@@ -336,6 +333,14 @@ impl Senses {
             (None, None) => true,
         }
     }
+}
+
+/// Whether a current, read on a range, is more than error, fixture and the meter's zero on the surge range.
+fn is_of_a_part(plan: &Plan, (current, range): (Current, RangeIndex), offset: Current) -> bool {
+    let error = plan.meter.range(range).error_at(current);
+    let fixture = plan.zero.current + plan.zero.uncertainty * 2.0;
+    let zero = if range == plan.meter.surge { offset } else { amperes(0.0) };
+    fixture + error < current - zero
 }
 
 /// Whether the supply's read-back, multiplied by the divider of path and bleeder, is too coarse to

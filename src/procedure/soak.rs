@@ -132,12 +132,19 @@ pub(super) struct Soak {
 impl Soak {
     fn begin(context: &Context, full_at: Time, ranging: Ranging) -> Self {
         let at = context.now - full_at;
-        let readings = Readings::new(context.plan, ranging.wanted, at);
+        let [newest, before, earlier] = context.senses.last_readings();
+        let flows = newest.min(before).min(earlier);
+        let readings = Readings::new(context.plan, ranging.wanted, at, flows);
         Self { full_at, ranging, settled: true, readings, hot_since: None, closing: None }
     }
 
     pub(super) fn in_window(&self, now: Time) -> bool {
         self.closing.is_none() && self.readings.in_window(now - self.full_at)
+    }
+
+    /// Whether nothing flowed a reading or two ago although it did before.
+    pub(super) fn is_quiet(&self, plan: &Plan) -> bool {
+        self.closing.is_none() && self.readings.is_quiet(plan, self.ranging.wanted)
     }
 
     /// What will be read at the moment that is judged, while the soak goes on.
@@ -188,19 +195,9 @@ impl Soak {
         match sample {
             Sample::Value(current) => self.take_value(context, current, range),
             Sample::NotANumber => Step::Stay,
-            Sample::Overload { .. } if self.settled => self.surged(context),
+            Sample::Overload { .. } if self.settled => seems_to_give_way(context),
             Sample::Overload { .. } => self.widen(context, range),
         }
-    }
-
-    /// A current far beyond a leak. After a moment of none it is no part that gives way: one was taken
-    /// out, charged, and another clipped in.
-    fn surged(&self, context: &mut Context) -> Step {
-        if self.readings.is_quiet(context.plan, self.ranging.wanted) {
-            context.tally.swapped = true;
-            return Step::Fault(Finding::ContactLost);
-        }
-        seems_to_give_way(context)
     }
 
     fn widen(&mut self, context: &mut Context, range: RangeIndex) -> Step {
@@ -219,7 +216,7 @@ impl Soak {
             // no hard fault (handbook §1.5).
             let hard = conducts(plan, current.abs());
             let soft = Step::Fault(Finding::HeldBelowTestVoltage);
-            return if hard { self.surged(context) } else { soft };
+            return if hard { seems_to_give_way(context) } else { soft };
         }
         if self.is_too_hot(context, current) {
             let out_of_the_part = current < amperes(0.0);
