@@ -231,13 +231,11 @@ fn a_reading_before_a_change_of_range_is_weighed_by_the_range_it_was_read_on() {
         }
         while rig.run.outcome().is_none() {
             for said in rig.plant.advance() {
-                let deaf = match said {
-                    Input::Current { range, .. } => {
-                        Input::Current { sample: Sample::NotANumber, range }
-                    }
-                    _ => said,
+                let Input::Current { range, .. } = said else {
+                    rig.feed(said);
+                    continue;
                 };
-                rig.feed(deaf);
+                rig.feed(Input::Current { sample: Sample::NotANumber, range });
             }
             rig.feed(Input::Tick);
         }
